@@ -1,0 +1,1 @@
+"""The words everyone uses: plain frozen values and pure functions, no I/O."""

@@ -1,0 +1,277 @@
+"""The seams: Link, Driver (its capabilities), Journal, Archive, Operators, Clock.
+
+Bench, record and devices never import one another; they meet here. Each seam has one to four methods of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol, runtime_checkable
+
+from benchday.domain.entries import Draft, Entry
+from benchday.domain.permits import Permit, Reading, SpentAct
+from benchday.domain.readings import Identity, PowerReading, Progress, Proof, Recording, SelfTest, Settings, Sky
+
+
+class Clock(Protocol):
+    """Time is handed in. Microseconds throughout."""
+
+    def now(self) -> int:
+        """Day time since 1970 UTC: anchor + speed x real time."""
+        ...
+
+    def wall(self) -> int:
+        """The bench PC's clock since 1970 UTC."""
+        ...
+
+    def monotonic(self) -> int:
+        """Real time that never steps; for durations and for protocols."""
+        ...
+
+    async def wait_until(self, at_us: int) -> None:
+        """Return when the day time is ``at_us`` or later."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class ModemLines:
+    """The control lines as they stand; None where the link has none."""
+
+    cts: bool | None = None
+    dsr: bool | None = None
+    dcd: bool | None = None
+
+
+class ByteStream(Protocol):
+    """What an anyio byte stream offers; stated here so that the domain imports no I/O library."""
+
+    async def receive(self, max_bytes: int = 65536) -> bytes:
+        """Return at least one byte.
+
+        Raises:
+            LinkGone: the line has vanished, or was aborted.
+        """
+        ...
+
+    async def send(self, item: bytes) -> None:
+        """Return when the operating system has the bytes; nothing is kept back in the program.
+
+        Raises:
+            LinkGone: the line has vanished, or was aborted.
+        """
+        ...
+
+    async def aclose(self) -> None:
+        """Close within a time limit; never waits for unsent output."""
+        ...
+
+
+class Link(ByteStream, Protocol):
+    """A serial or network serial line."""
+
+    async def set_baud(self, baud: int) -> None:
+        """Change the line rate (bits a second); a link without one ignores it."""
+        ...
+
+    def modem_lines(self) -> ModemLines:
+        """Read the control lines."""
+        ...
+
+    async def discard_input(self) -> None:
+        """Throw away what has come and was not read."""
+        ...
+
+    def abort(self) -> None:
+        """Drop the line at once; a pending receive or send raises LinkGone."""
+        ...
+
+
+@runtime_checkable
+class CanIdentify(Protocol):
+    """identify"""
+
+    async def identify(self) -> Identity: ...
+
+
+@runtime_checkable
+class CanTellPower(Protocol):
+    """power"""
+
+    async def power(self) -> PowerReading: ...
+
+
+@runtime_checkable
+class CanListRecordings(Protocol):
+    """recordings"""
+
+    async def recordings(self) -> tuple[Recording, ...]: ...
+
+
+@runtime_checkable
+class CanFetch(Protocol):
+    """fetch: ``sink`` gets the bytes in order, cut to the true length; progress is yielded as it goes."""
+
+    def fetch(self, recording: Recording, sink: Callable[[bytes], Awaitable[None]]) -> AsyncIterator[Progress]: ...
+
+
+@runtime_checkable
+class CanTellSettings(Protocol):
+    """settings"""
+
+    async def settings(self) -> Settings: ...
+
+
+@runtime_checkable
+class CanPutSettings(Protocol):
+    """put settings: changes the unit, takes a spent act."""
+
+    async def put_settings(self, act: SpentAct, settings: Settings) -> None: ...
+
+
+@runtime_checkable
+class CanWrite(Protocol):
+    """write: changes the unit, takes a spent act. Ends normally only when the unit itself said that the image is whole.
+
+    Raises:
+        Refused: as far as the unit says, nothing was erased.
+        TransferCut: the unit may be half written.
+        OutcomeUnknown: read the unit back.
+    """
+
+    def write(self, act: SpentAct, image: bytes) -> AsyncIterator[Progress]: ...
+
+
+@runtime_checkable
+class CanRestart(Protocol):
+    """restart: takes the spent act of the write it belongs to. Returns when the unit answers again."""
+
+    async def restart(self, act: SpentAct) -> None: ...
+
+
+@runtime_checkable
+class CanTest(Protocol):
+    """self-test"""
+
+    async def self_test(self) -> SelfTest: ...
+
+
+@runtime_checkable
+class CanTellSky(Protocol):
+    """position"""
+
+    async def sky(self) -> Sky: ...
+
+
+@runtime_checkable
+class CanProve(Protocol):
+    """prove: answer whether this is one of the day's simulators; real instruments never can."""
+
+    async def prove(self, nonce: str) -> Proof | None: ...
+
+
+CAPABILITIES: Mapping[str, type] = {
+    "identify": CanIdentify,
+    "power": CanTellPower,
+    "recordings": CanListRecordings,
+    "fetch": CanFetch,
+    "settings": CanTellSettings,
+    "put settings": CanPutSettings,
+    "write": CanWrite,
+    "restart": CanRestart,
+    "self-test": CanTest,
+    "position": CanTellSky,
+    "prove": CanProve,
+}
+"""Name -> Protocol. What a driver can do is derived from this, never declared."""
+
+
+def capabilities(driver: object) -> tuple[str, ...]:
+    """Return the names of the capabilities that this driver has."""
+    return tuple(name for name, protocol in CAPABILITIES.items() if isinstance(driver, protocol))
+
+
+class Journal(Protocol):
+    """The append-only record of one bench."""
+
+    async def append(self, drafts: Sequence[Draft], expect: Sequence[str] = ()) -> tuple[Entry, ...]:
+        """Append all or none; return when they are committed and synced.
+
+        Args:
+            drafts: in order.
+            expect: names that nobody may have claimed so far; they are claimed in the same transaction. The first
+                answer to an item wins by this.
+
+        Raises:
+            AlreadyRecorded: one of the names was claimed before; nothing was appended.
+            RecordFull: no room on the disk; nothing was appended.
+        """
+        ...
+
+    def read(self, after: int = 0) -> tuple[Entry, ...]:
+        """Return the entries of this bench with ``seq > after``, in order."""
+        ...
+
+    async def spend(self, permit: Permit, reading: Reading) -> SpentAct:
+        """Check the permit against what the unit says now, record the intent, and only then hand out the act.
+
+        Raises:
+            PermitRefused: the permit does not allow it; the refusal is recorded.
+        """
+        ...
+
+    async def close(self) -> None:
+        """Finish what was handed in, then close and let go of the lock."""
+        ...
+
+
+class Incoming(Protocol):
+    """A recording on its way into the archive; nothing is there until ``finish``."""
+
+    async def add(self, data: bytes) -> None:
+        """Take the next bytes.
+
+        Raises:
+            RecordFull: no room on the disk.
+        """
+        ...
+
+    async def finish(self) -> str:
+        """Sync, name by digest, re-read and compare; return the SHA-256 (64 hex digits).
+
+        Raises:
+            RecordFull, RecordDamaged
+        """
+        ...
+
+    async def abandon(self) -> None:
+        """Leave nothing behind."""
+        ...
+
+
+class Archive(Protocol):
+    """Where preserved recordings are kept, by digest."""
+
+    async def begin(self) -> Incoming:
+        """Begin to take one file."""
+        ...
+
+    async def holds(self, sha256: str) -> bool:
+        """Re-read the kept file and tell whether it is whole."""
+        ...
+
+    def room_bytes(self) -> int:
+        """Free room where the archive is kept, in bytes."""
+        ...
+
+
+class OpenDriver(Protocol):
+    """Opens the driver that a playbook names, on the unit plugged in at a station."""
+
+    async def __call__(self, unit: str, station: str) -> object:
+        """Return an object that satisfies some capabilities and has ``aclose()``.
+
+        Raises:
+            LinkError
+        """
+        ...
