@@ -80,7 +80,7 @@ ON_STATION = (
 NO_SAFE_STOP = (State.WRITE, State.RESTART)
 """The states in which a unit must not be disturbed."""
 
-_WAY = {
+_WAY: dict[tuple[State, Move], State] = {
     (State.UNKNOWN, Move.EXPECT): State.EXPECTED,
     (State.UNKNOWN, Move.WALK_IN): State.WAITING,
     (State.EXPECTED, Move.ARRIVE): State.WAITING,
@@ -112,9 +112,11 @@ _WAY = {
     (State.HELD, Move.LIFT): State.WAITING,
 }
 # After a cut (cable, program) a unit on a station is identified anew, but never out of WRITE: that one is held first.
-_AGAIN = {(state, Move.IDENTIFY): State.IDENTIFY for state in ON_STATION if state is not State.WRITE}
-_ANEW = {(State.HELD, Move.IDENTIFY): State.IDENTIFY}
-_HOLD = {
+_AGAIN: dict[tuple[State, Move], State] = {
+    (state, Move.IDENTIFY): State.IDENTIFY for state in ON_STATION if state is not State.WRITE
+}
+_ANEW: dict[tuple[State, Move], State] = {(State.HELD, Move.IDENTIFY): State.IDENTIFY}
+_HOLD: dict[tuple[State, Move], State] = {
     (state, Move.HOLD): State.HELD
     for state in State
     if state not in (State.UNKNOWN, State.EXPECTED, State.ABSENT, State.HANDED_BACK)

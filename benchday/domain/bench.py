@@ -1,0 +1,151 @@
+"""The bench and the day as a person writes them: bench.yaml and day.yaml."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Annotated, Self
+
+from pydantic import Field, model_validator
+
+from benchday.domain.units import Ability
+from benchday.domain.words import ClockTime, FileModel, IsoDate, Name, Percent
+
+
+class Station(FileModel):
+    """A place at which one unit is served."""
+
+    name: Name
+
+
+class Cable(FileModel):
+    """A cable that joins a unit to its station."""
+
+    connector: Name
+    """Type of the connector on the unit's side, as the playbooks call it."""
+    number: Name
+    """What is written on it."""
+    port: str | None = None
+    """Where it appears on the bench PC: /dev/serial/by-id/..., COM7, socket://host:port. Not for simulated units."""
+
+
+class Adapter(FileModel):
+    """A Wi-Fi adapter, which joins one unit's own network at a time."""
+
+    name: Name
+    address: str | None = None
+    """Address of the units' own page, like http://192.0.2.1. Not needed for simulated units."""
+
+
+class Charger(FileModel):
+    """A charger: charges one unit or pack at a time."""
+
+    name: Name
+
+
+class Pack(FileModel):
+    """A spare battery pack of the shop."""
+
+    number: Name
+    fits: Annotated[tuple[Name, ...], Field(min_length=1)]
+    """Models that take it."""
+    charge_percent: Percent
+
+
+class Operator(FileModel):
+    """Somebody who acts, under their own name."""
+
+    name: Name
+    may: Annotated[tuple[Ability, ...], Field(min_length=1)]
+
+
+class Break(FileModel):
+    """An interval in which no attended work begins."""
+
+    start: Annotated[ClockTime, Field(alias="from")]
+    end: Annotated[ClockTime, Field(alias="to")]
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.end <= self.start:
+            raise ValueError(f"a break ends after it begins, not at {self.end} after {self.start}")
+        return self
+
+
+class BenchFile(FileModel):
+    """bench.yaml"""
+
+    bench: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$")]
+    """Short name of this bench in the record, lower case."""
+    name: Name
+    """Name for people."""
+    stations: Annotated[tuple[Station, ...], Field(min_length=1)]
+    cables: tuple[Cable, ...] = ()
+    adapters: tuple[Adapter, ...] = ()
+    chargers: tuple[Charger, ...] = ()
+    packs: tuple[Pack, ...] = ()
+    operators: Annotated[tuple[Operator, ...], Field(min_length=1)]
+    breaks: tuple[Break, ...] = ()
+
+    @model_validator(mode="after")
+    def _names_once(self) -> Self:
+        for what, names in (
+            ("station", [s.name for s in self.stations]),
+            ("cable number", [c.number for c in self.cables]),
+            ("adapter", [a.name for a in self.adapters]),
+            ("charger", [c.name for c in self.chargers]),
+            ("pack number", [p.number for p in self.packs]),
+            ("operator", [o.name for o in self.operators]),
+        ):
+            for name in names:
+                if names.count(name) > 1:
+                    raise ValueError(f"{what} {name} is listed twice")
+
+        return self
+
+
+class Hours(FileModel):
+    """One date and its hours."""
+
+    date: IsoDate
+    opens: ClockTime
+    closes: ClockTime
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.closes <= self.opens:
+            raise ValueError(f"closing time {self.closes} is not after opening time {self.opens}")
+        return self
+
+
+class Instruments(StrEnum):
+    """Whether the units of a day are real."""
+
+    REAL = "real"
+    SIMULATED = "simulated"
+
+
+class Policy(FileModel):
+    """How the day is run."""
+
+    first_off: bool = True
+    """The first unit of each model and release is verified before a second is begun."""
+    permit_minutes: Annotated[int, Field(ge=1, le=120)] = 10
+    """How long a permit holds, by the clock on the wall."""
+
+
+class DayFile(FileModel):
+    """day.yaml"""
+
+    day: Name
+    """Name of the day, for people."""
+    hours: Annotated[tuple[Hours, ...], Field(min_length=1)]
+    time_zone: str
+    """Name from the IANA time zone database, like Europe/London."""
+    instruments: Instruments
+    policy: Policy = Policy()
+    image_store: str = "images"
+    """Folder of the image store, relative to this file."""
+    playbooks: str = "shipped"
+    """Folder with the playbooks, relative to this file, or the word shipped."""
+    record: str | None = None
+    """Folder of the record; the platform's data folder where it is not given."""

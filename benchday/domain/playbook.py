@@ -1,0 +1,183 @@
+"""Playbooks: what servicing one family of models means, as a person writes it. Data only: no conditions, no code."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Annotated, Self
+
+from pydantic import Field, model_validator
+
+from benchday.domain.checks import Check
+from benchday.domain.units import Role
+from benchday.domain.words import FileModel, Minutes, Name
+
+
+class StepName(StrEnum):
+    """The steps of a service, in the order in which they come."""
+
+    CONNECT = "connect"
+    IDENTIFY = "identify"
+    CHECK = "check"
+    PRESERVE = "preserve"
+    CONFIRM = "confirm"
+    WRITE = "write"
+    RESTART = "restart"
+    VERIFY = "verify"
+    LAST_LOOK = "last look"
+
+
+class Occupies(StrEnum):
+    """What a step needs besides the station."""
+
+    CABLE = "cable"
+    ADAPTER = "adapter"
+    HANDS = "hands"
+
+
+class ThreePoints(FileModel):
+    """A duration: shortest, usual and longest, in minutes."""
+
+    shortest: Minutes
+    usual: Minutes
+    longest: Minutes
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if not self.shortest <= self.usual <= self.longest:
+            raise ValueError(f"shortest {self.shortest}, usual {self.usual}, longest {self.longest} are not in order")
+        return self
+
+
+class Step(FileModel):
+    """One step of the service."""
+
+    step: StepName
+    minutes: ThreePoints
+    occupies: tuple[Occupies, ...] = ()
+    """What the step needs besides the station."""
+    hands: str | None = None
+    """What a person does in it, in words; only for steps that occupy hands."""
+    erases: tuple[Name, ...] = ()
+    """What is gone afterwards."""
+    tries: Annotated[int, Field(ge=1, le=5)] = 1
+    """How often it is begun before the unit is held; a write is never tried again by itself."""
+
+    @model_validator(mode="after")
+    def _write_once(self) -> Self:
+        if self.step is StepName.WRITE and self.tries != 1:
+            raise ValueError("a write is tried once; a second one needs a new permit")
+        return self
+
+
+class DriverChoice(FileModel):
+    """Which driver talks to the unit, and how it is set."""
+
+    name: Name
+    """console, web, by-hand, or a plug-in's name."""
+    settings: dict[str, str | int | bool] = Field(default_factory=dict)
+
+
+class Label(FileModel):
+    """How a label's code contains the serial."""
+
+    separator: Annotated[str, Field(min_length=1, max_length=1)] | None = None
+    """Character between the fields of the code; none if the code is the serial alone."""
+    field: Annotated[int, Field(ge=1, le=20)] = 1
+    """Which field holds the serial, counted from 1."""
+    prefix: str = ""
+    """What stands before the serial in that field."""
+
+
+class Power(FileModel):
+    """What the unit draws and stores."""
+
+    draw_mw: Annotated[int, Field(gt=0)] | None
+    """Measured draw while it is written, milliwatts; none if nobody measured it: then it is never written on battery."""
+    full_mwh: Annotated[int, Field(gt=0)]
+    """Energy of a full pack by design, milliwatt-hours."""
+    charge_mw: Annotated[int, Field(gt=0)]
+    """What charging puts back, milliwatts."""
+    pack_swap: bool
+    """A shop pack can be fitted."""
+    external: bool
+    """It can run from external power while it is written."""
+
+
+class CheckLimits(FileModel):
+    """One check and its limits."""
+
+    check: Check
+    limits: dict[str, int] = Field(default_factory=dict)
+    """Whole numbers, with the unit in the name."""
+
+    @model_validator(mode="after")
+    def _known_limits(self) -> Self:
+        known = LIMITS.get(self.check, frozenset())
+        for name in self.limits:
+            if name not in known:
+                raise ValueError(
+                    f"the check {self.check.value} has no limit {name}; it has {', '.join(sorted(known)) or 'none'}"
+                )
+        return self
+
+
+LIMITS = {
+    Check.POWER: frozenset({"floor_percent", "reserve_percent", "margin_percent"}),
+    Check.SUPPORT_TERM: frozenset({"warn_days"}),
+    Check.ROOM: frozenset({"spare_bytes"}),
+    Check.BENCH_PC: frozenset({"battery_percent", "clock_seconds"}),
+}
+"""Which limits each check knows."""
+
+
+class Playbook(FileModel):
+    """One playbook."""
+
+    playbook: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$")]
+    """Its short name."""
+    title: Name
+    maker: Name
+    models: Annotated[tuple[Name, ...], Field(min_length=1)]
+    roles: Annotated[tuple[Role, ...], Field(min_length=1)]
+    connector: Name | None
+    """Type of the cable's connector; none for Wi-Fi or by hand."""
+    wifi: bool = False
+    """Served over the unit's own Wi-Fi: takes an adapter."""
+    driver: DriverChoice
+    label: Label = Label()
+    accessories: tuple[Name, ...] = ()
+    """What comes with a unit and goes back with it."""
+    power: Power
+    checks: tuple[CheckLimits, ...]
+    cautions: tuple[Name, ...] = ()
+    """Names of the cautions that belong to units of this kind."""
+    service: Annotated[tuple[Step, ...], Field(min_length=1)]
+    compare_settings: tuple[Name, ...] = ()
+    """Settings that must be the same after the write; empty means all."""
+
+    @model_validator(mode="after")
+    def _steps_in_order(self) -> Self:
+        order = list(StepName)
+        numbers = [order.index(step.step) for step in self.service]
+        if numbers != list(range(len(order))):
+            raise ValueError("service lists each step once, in this order: " + ", ".join(s.value for s in order))
+        return self
+
+    def step(self, name: StepName) -> Step:
+        """Return the step of that name."""
+        return self.service[list(StepName).index(name)]
+
+    def limit(self, check: Check, name: str, usual: int) -> int:
+        """Return a check's limit, or the usual one where the playbook is silent."""
+        for entry in self.checks:
+            if entry.check is check:
+                return entry.limits.get(name, usual)
+        return usual
+
+    def serial_in(self, code: str) -> str:
+        """Return the serial that a scanned code contains; the code itself if it is not in the label's form."""
+        fields = code.split(self.label.separator) if self.label.separator else [code]
+        if len(fields) < self.label.field:
+            return code.strip()
+        found = fields[self.label.field - 1].strip()
+        return found.removeprefix(self.label.prefix).strip()
