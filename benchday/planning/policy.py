@@ -1,6 +1,6 @@
 """The dispatch policy: who gets what is free. One pure rule for the live bench, the schedule and the forecast.
 
-Times may be in any unit (the forecast's are minutes, the bench's microseconds), as long as a caller uses one throughout.
+Times may be in any unit (the forecast's are minutes, the bench's microseconds), if a caller uses one throughout.
 An instant has three phases: what ends or arrives frees its resources and puts its next ask; then places are granted;
 then hands. The caller runs them in this order, again and again until nothing is granted, because whatever is free and
 asked for is granted: nothing is taken away, reserved, or kept idle on purpose.
