@@ -1,0 +1,108 @@
+"""A line behind a serial device server, as raw TCP (RFC 9293).
+
+A server that lost its unit may go on accepting bytes, and a dead network looks like silence: whoever asks over such a
+link needs a time limit on each answer.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import socket
+import struct
+from typing import Never
+
+import anyio
+import anyio.abc
+import anyio.lowlevel
+
+from benchday.devices.links.line import CLOSE_LIMIT_S, OPEN_LIMIT_S, LineSettings
+from benchday.domain.errors import LinkGone, LinkNotFound, LinkSilent
+from benchday.domain.seams import ModemLines
+
+_GONE = (anyio.EndOfStream, anyio.BrokenResourceError, anyio.ClosedResourceError, OSError)
+_QUIET_S = 0.02
+
+
+class TcpLink:
+    """One connection."""
+
+    def __init__(self, stream: anyio.abc.SocketStream, where: str) -> None:
+        self._stream, self._where = stream, where
+        self._over: str | None = None
+
+    async def receive(self, max_bytes: int = 65536) -> bytes:
+        self._check()
+        try:
+            return await self._stream.receive(max_bytes)
+        except _GONE as error:
+            self._lost(error)
+
+    async def send(self, item: bytes) -> None:
+        self._check()
+        try:
+            await self._stream.send(item)
+        except _GONE as error:
+            self._lost(error)
+
+    async def set_baud(self, baud: int) -> None:  # noqa: ARG002  # the server owns the line
+        self._check()
+        await anyio.lowlevel.checkpoint()
+
+    def modem_lines(self) -> ModemLines:
+        return ModemLines()
+
+    async def discard_input(self) -> None:
+        while True:
+            with anyio.move_on_after(_QUIET_S) as waiting:
+                await self.receive()
+            if waiting.cancelled_caught:
+                return
+
+    def abort(self) -> None:
+        if self._over is None:
+            self._over = "the line was dropped"
+            raw = _raw(self._stream)
+            # Linger 0 throws unsent bytes away; shutdown wakes whoever waits.
+            raw.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+            with contextlib.suppress(OSError):
+                raw.shutdown(socket.SHUT_RDWR)
+
+    async def aclose(self) -> None:
+        self._over = self._over or "the line was closed"
+        with anyio.move_on_after(CLOSE_LIMIT_S, shield=True):
+            await anyio.aclose_forcefully(self._stream)
+
+    def _check(self) -> None:
+        if self._over is not None:
+            raise LinkGone(f"{self._where}: {self._over}")
+
+    def _lost(self, error: Exception) -> Never:
+        self._check()
+        raise LinkGone(f"{self._where} has ended the connection: unit off, cable out, or network lost?") from error
+
+
+async def open_tcp(where: str, line: LineSettings) -> TcpLink:
+    """Connect to ``host:port``.
+
+    Raises:
+        LinkNotFound: nobody listens there, or it is no address.
+        LinkSilent: no answer.
+    """
+    host, _, port = where.rpartition(":")
+    if not host or not port.isdigit() or not 0 < int(port) < 65536:
+        raise LinkNotFound(f"socket://{where} is no address; expected socket://host:port")
+    try:
+        with anyio.fail_after(OPEN_LIMIT_S):
+            stream = await anyio.connect_tcp(host.strip("[]"), int(port))
+    except TimeoutError:
+        raise LinkSilent(f"no answer from {where} in {OPEN_LIMIT_S:.0f} s: is it on, and in this network?") from None
+    except OSError as error:
+        raise LinkNotFound(f"nobody answers at {where} ({error}): is it on, and in this network?") from error
+
+    _raw(stream).setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+    await anyio.sleep(line.settle_ms / 1000)
+    return TcpLink(stream, where)
+
+
+def _raw(stream: anyio.abc.SocketStream) -> socket.socket:
+    return stream.extra(anyio.abc.SocketAttribute.raw_socket)  # noqa: S610  # no database in sight

@@ -1,0 +1,229 @@
+"""XMODEM-1K without I/O: the sender. Bytes heard and the time go in; what to send and when to look again come out.
+
+Source: C. Forsberg, XMODEM/YMODEM Protocol Reference, 1988-10-14. It advises (7.3.3) that the sender leave repeating to
+the receiver and keep one long time limit, which is what happens here. Two pauses are for receivers that throw input
+away right after each answer (seen with lrzsz 0.12.21, which calls tcflush): 1 ms before each block, 50 ms after C.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import Protocol
+
+from benchday.devices import xmodem_blocks as x
+
+
+class Ending(Enum):
+    """How a transfer ended."""
+
+    WHOLE = "whole"
+    """The other side acknowledged the end."""
+    NEVER_BEGAN = "never began"
+    """Nothing was asked for, or nothing came, within the time limit; no block left."""
+    CANCELLED = "cancelled"
+    """The other side sent CAN CAN."""
+    CUT = "cut"
+    """Too many repeats, or silence, or the other side went back to text."""
+    UNKNOWN = "unknown"
+    """Everything left, and the acknowledgement of the end never came."""
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """What to do next."""
+
+    send: bytes = b""
+    wake_us: int = 0
+    """Come again at this monotonic time, or sooner with what was heard."""
+    listen: bool = True
+    """False for a mere pause: nothing worth hearing can come before."""
+    content: tuple[bytes, ...] = ()
+    """What a receiver has to hand over."""
+
+
+class Machine(Protocol):
+    """One side of a transfer."""
+
+    ending: Ending | None
+    rest: bytes
+    """What was heard after the end and belongs to whoever speaks next."""
+    done_bytes: int
+
+    def turn(self, heard: bytes, now_us: int) -> Turn:
+        """Take what was heard (nothing, if only time has passed) and say what to do."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Times in real microseconds."""
+
+    start_us: int = 60_000_000
+    """For the first C or NAK ("say one minute", 7.3.3)."""
+    answer_us: int = 60_000_000
+    """For the answer to a block; a unit may erase for long before it answers."""
+    end_us: int = 3_000_000
+    """Between one EOT and the next; some receivers wait for a second of silence before they acknowledge."""
+    ends: int = 3
+    """How many EOTs without an answer."""
+    tries: int = 10
+    """How often one block is repeated when asked for ("All errors are retried 10 times", 7.3.1)."""
+    before_block_us: int = 1_000
+    after_start_us: int = 50_000
+    text: int = 16
+    """So many printable characters in a row where an acknowledgement is due: the receiver has left the transfer."""
+
+
+_HANG_UP = bytes((x.CAN, x.CAN))
+
+
+class _At(Enum):
+    START = "waiting for C"
+    STARTING = "C heard, pausing"
+    PAUSE = "pausing before a block"
+    ANSWER = "waiting for the answer to a block"
+    END = "waiting for the answer to EOT"
+
+
+class Sender:
+    """Sends data once the receiver asks for it."""
+
+    def __init__(self, data: bytes, limits: Limits | None = None) -> None:
+        self.ending: Ending | None = None
+        self.rest = b""
+        self.done_bytes = 0
+        self._data, self._limits = data, limits or Limits()
+        self._blocks: tuple[bytes, ...] = ()
+        self._crc = True
+        self._at = _At.START
+        self._next = 0
+        self._tries = 0
+        self._wake_us: int | None = None
+        self._last = 0
+        self._text = bytearray()
+
+    def turn(self, heard: bytes, now_us: int) -> Turn:
+        if self.ending is not None:
+            self.rest += heard
+            return Turn()
+        if self._wake_us is None:
+            self._wake_us = now_us + self._limits.start_us
+        for at, byte in enumerate(heard):
+            turn = self._hear(byte, now_us)
+            if self.ending is not None:
+                self.rest = bytes(self._text) + heard[at + 1 :]
+                return turn or Turn()
+            if turn is not None:
+                return self._unless_cancelled(turn, heard[at + 1 :])
+        if now_us >= self._wake_us:
+            return self._woken(now_us)
+
+        return self._wait()
+
+    def _unless_cancelled(self, turn: Turn, beyond: bytes) -> Turn:
+        # What was heard beyond this answer was sent before we spoke, so it acknowledges nothing; but it may cancel.
+        _, cancel, after = beyond.partition(_HANG_UP)
+        if not cancel:
+            return turn
+        self.ending, self.rest = Ending.CANCELLED, after
+        return Turn()
+
+    def _hear(self, byte: int, now_us: int) -> Turn | None:
+        cancelled = byte == x.CAN == self._last
+        self._last = byte
+        if cancelled:
+            self.ending = Ending.CANCELLED
+            return None
+        if self._at in (_At.START, _At.STARTING):
+            return self._hear_start(byte, now_us)
+        if self._is_text(byte):
+            self.ending = Ending.UNKNOWN if self._at is _At.END else Ending.CUT
+            return None
+        if self._at is _At.ANSWER:
+            return self._hear_answer(byte, now_us)
+        if self._at is _At.END:
+            return self._hear_end(byte, now_us)
+
+        return None
+
+    def _hear_start(self, byte: int, now_us: int) -> Turn | None:
+        # A C within text is followed by more text: only one that is followed by silence counts.
+        if byte in (x.CRC_PLEASE, x.NAK):
+            self._crc = byte == x.CRC_PLEASE
+            self._go(_At.STARTING, now_us + self._limits.after_start_us)
+        elif self._at is _At.STARTING:
+            self._go(_At.START, now_us + self._limits.start_us)
+
+        return None
+
+    def _hear_answer(self, byte: int, now_us: int) -> Turn | None:
+        asked_anew = byte == x.NAK or (byte == x.CRC_PLEASE and self._next == 0)
+        if byte == x.ACK:
+            self.done_bytes = min(self.done_bytes + len(self._blocks[self._next]), len(self._data))
+            self._next += 1
+            self._tries = 0
+        elif asked_anew:
+            self._tries += 1
+            if self._tries > self._limits.tries:
+                self.ending = Ending.CUT
+                return Turn(send=_HANG_UP)
+        else:
+            return None
+
+        return self._pause(now_us)
+
+    def _hear_end(self, byte: int, now_us: int) -> Turn | None:
+        if byte == x.ACK:
+            self.ending = Ending.WHOLE
+        elif byte == x.NAK and self._tries <= self._limits.ends:
+            return self._send_end(now_us)
+
+        return None
+
+    def _is_text(self, byte: int) -> bool:
+        if 0x20 <= byte < 0x7F or (self._text and byte in b"\r\n"):
+            self._text.append(byte)
+        else:
+            self._text.clear()
+        return len(self._text) >= self._limits.text
+
+    def _woken(self, now_us: int) -> Turn:
+        if self._at is _At.START:
+            self.ending = Ending.NEVER_BEGAN
+            return Turn(send=_HANG_UP)
+        if self._at is _At.STARTING:
+            self._blocks = x.cut_into_blocks(self._data, large=self._crc)
+            return self._send_block(now_us)
+        if self._at is _At.PAUSE:
+            return self._send_block(now_us)
+        if self._at is _At.ANSWER:
+            self.ending = Ending.CUT
+        elif self._tries < self._limits.ends:
+            return self._send_end(now_us)
+        else:
+            self.ending = Ending.UNKNOWN
+        return Turn()
+
+    def _pause(self, now_us: int) -> Turn:
+        self._go(_At.PAUSE, now_us + self._limits.before_block_us)
+        return self._wait(listen=False)
+
+    def _send_block(self, now_us: int) -> Turn:
+        if self._next >= len(self._blocks):
+            self._tries = 0
+            return self._send_end(now_us)
+        self._go(_At.ANSWER, now_us + self._limits.answer_us)
+        return self._wait(x.block(self._next + 1, self._blocks[self._next], crc=self._crc))
+
+    def _send_end(self, now_us: int) -> Turn:
+        self._tries += 1
+        self._go(_At.END, now_us + self._limits.end_us)
+        return self._wait(bytes((x.EOT,)))
+
+    def _go(self, at: _At, wake_us: int) -> None:
+        self._at, self._wake_us = at, wake_us
+
+    def _wait(self, send: bytes = b"", *, listen: bool = True) -> Turn:
+        assert self._wake_us is not None  # noqa: S101  # set by the first turn
+        return Turn(send, self._wake_us, listen)
