@@ -1,0 +1,112 @@
+"""A bench's chain in SQL: the end of it, writing on, and reading."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from benchday.domain.entries import GENESIS, Draft, Entry, Times, digest_of
+from benchday.domain.errors import AlreadyRecorded, RecordDamaged
+from benchday.record.standing import SURVIVE_A_RESTART, lacking
+
+_INSERT = "INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+_READ = "SELECT seq, body, prev, digest FROM entry WHERE bench = ? AND seq > ? ORDER BY seq"
+_LAST_TWO = "SELECT seq, body, prev, digest FROM entry WHERE bench = ? ORDER BY seq DESC LIMIT 2"
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """The end of a chain."""
+
+    seq: int = 0
+    digest: bytes = GENESIS
+
+
+def forge_all(drafts: Iterable[Draft], *, bench: str, head: Head, times: Times) -> tuple[Entry, ...]:
+    """Make the entries that follow ``head``.
+
+    Raises:
+        ValueError: a draft cannot become an entry.
+    """
+    entries: list[Entry] = []
+    seq, prev = head.seq, head.digest
+    for draft in drafts:
+        lack = lacking(draft)
+        if lack is not None:
+            raise ValueError(lack)
+        seq += 1
+        entries.append(Entry.forge(draft, bench=bench, seq=seq, times=times, prev=prev))
+        prev = entries[-1].digest
+
+    return tuple(entries)
+
+
+def head_after(entries: Sequence[Entry], head: Head) -> Head:
+    """Return the end of the chain once these entries follow ``head``."""
+    return Head(entries[-1].seq, entries[-1].digest) if entries else head
+
+
+def insert(connection: sqlite3.Connection, entries: Sequence[Entry], claims: Iterable[str]) -> None:
+    """Write entries and claim names for the first of them; in the transaction at hand, all or none.
+
+    Raises:
+        AlreadyRecorded: a name was claimed before; nothing was written.
+    """
+    names = tuple(dict.fromkeys(claims))
+    for name in names:
+        claimed = connection.execute("SELECT seq FROM once WHERE name = ?", (name,)).fetchone()
+        if claimed is not None:
+            raise AlreadyRecorded(name, claimed[0])
+
+    connection.executemany(_INSERT, [_row(entry) for entry in entries])
+    connection.executemany("INSERT INTO once VALUES (?, ?, ?)", [(n, entries[0].bench, entries[0].seq) for n in names])
+
+
+def read(connection: sqlite3.Connection, bench: str, after: int) -> tuple[Entry, ...]:
+    """Return the entries of a bench that follow ``after``, in order.
+
+    Raises:
+        ValueError: a body does not belong where it stands.
+    """
+    return tuple(Entry.from_stored(bench, *row) for row in connection.execute(_READ, (bench, after)))
+
+
+def read_lines(connection: sqlite3.Connection, bench: str) -> tuple[Entry, ...]:
+    """Return the entries that still count after a restart, in order."""
+    kinds = ", ".join(f"'{kind}'" for kind in SURVIVE_A_RESTART)
+    rows = connection.execute(
+        f"SELECT seq, body, prev, digest FROM entry WHERE bench = ? AND kind IN ({kinds}) ORDER BY seq",  # noqa: S608 - constants of ours
+        (bench,),
+    )
+    return tuple(Entry.from_stored(bench, *row) for row in rows)
+
+
+def checked_head(connection: sqlite3.Connection, bench: str, path: Path) -> Head:
+    """Return the end of the chain after checking its last link.
+
+    Raises:
+        RecordDamaged: the last entry is not what was written.
+    """
+    last_two = connection.execute(_LAST_TWO, (bench,)).fetchall()
+    if not last_two:
+        return Head()
+
+    seq, body, prev, digest = last_two[0]
+    before = last_two[1][3] if len(last_two) > 1 else GENESIS
+    counted = connection.execute("SELECT count(*) FROM entry WHERE bench = ?", (bench,)).fetchone()[0]
+    if prev != before or digest != digest_of(prev, body) or counted != seq:
+        raise RecordDamaged(
+            f"{path}: the chain of {bench} is broken at its end, entry {seq}; keep the file as it is, prove the record "
+            "to see which entries are whole, and go on with a backup or a new record"
+        )
+
+    return Head(seq, digest)
+
+
+def _row(e: Entry) -> tuple[object, ...]:
+    return (
+        *(e.bench, e.seq, e.at_us, e.wall_us, e.mono_us, e.kind, e.v),
+        *(e.unit, e.station, e.operator, e.body, e.prev, e.digest),
+    )

@@ -1,0 +1,93 @@
+"""SQLite connections, and its errors in our words.
+
+One connection writes and checkpoints; all others are opened ``mode=ro`` and never checkpoint.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+from benchday.domain.errors import RecordDamaged, RecordError, RecordFull, RecordHeld
+
+_PRIMARY = 0xFF
+"""The low byte of an extended result code is the code itself."""
+
+_FULL_OR_FAILING = (sqlite3.SQLITE_IOERR_WRITE, sqlite3.SQLITE_IOERR_SHMSIZE)
+"""SQLite tells a quota or a limit on file sizes by these, not by SQLITE_FULL."""
+
+
+def connect_writer(path: Path) -> sqlite3.Connection:
+    """Open the one connection that writes; the file is made readable for its owner only.
+
+    Raises:
+        RecordError
+    """
+    try:
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
+    except OSError as error:
+        raise RecordError(f"cannot write {path}: {error.strerror}; make file and folder writable") from error
+
+    return _opened(str(path), path, ("journal_mode=WAL", "synchronous=FULL"))
+
+
+def connect_reader(path: Path) -> sqlite3.Connection:
+    """Open a connection that cannot write and never checkpoints.
+
+    Raises:
+        RecordError: there is no record.
+    """
+    if not path.is_file():
+        raise RecordError(f"there is no record at {path.parent}: {path.name} is missing; check the path")
+
+    return _opened(f"{path.resolve().as_uri()}?mode=ro", path, ("wal_autocheckpoint=0",))
+
+
+def _opened(name: str, path: Path, pragmas: Sequence[str]) -> sqlite3.Connection:
+    with in_our_words(path), ExitStack() as unless_whole:
+        connection = sqlite3.connect(
+            name, uri=name.startswith("file:"), isolation_level=None, check_same_thread=False, timeout=5
+        )
+        unless_whole.callback(connection.close)
+        for pragma in pragmas:
+            connection.execute(f"PRAGMA {pragma}").fetchall()
+        unless_whole.pop_all()
+
+    return connection
+
+
+@contextmanager
+def in_our_words(path: Path) -> Iterator[None]:
+    """Translate SQLite's errors into ours.
+
+    Raises:
+        RecordFull, RecordDamaged, RecordHeld, RecordError
+    """
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise translated(error, path) from error
+
+
+def translated(error: sqlite3.Error, path: Path) -> RecordError:
+    """Say an error of SQLite in our words, with what to do."""
+    code = getattr(error, "sqlite_errorcode", 0)
+    primary = code & _PRIMARY
+    if primary == sqlite3.SQLITE_FULL or code in _FULL_OR_FAILING:
+        return RecordFull(
+            f"nothing was recorded: the disk takes no more at {path.parent} ({error}); make room, then do it again"
+        )
+    if primary in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT):
+        return RecordDamaged(
+            f"{path} is not a whole database ({error}); keep it as it is, copy it aside, and go on with a backup "
+            "or a new record"
+        )
+    if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        return RecordHeld(f"another program has {path} locked ({error}); end it first")
+    if primary in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
+        return RecordError(f"cannot write {path} ({error}); make the file and its folder writable for this user")
+
+    return RecordError(f"the record {path} cannot be used ({error}); check the disk")

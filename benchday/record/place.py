@@ -1,0 +1,95 @@
+"""The folder of a record, and whether it is real or simulated."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Self
+
+from benchday.domain.errors import RecordError
+from benchday.record.database import in_our_words
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where the parts of a record are."""
+
+    folder: Path
+
+    @property
+    def journal(self) -> Path:
+        """The database of the chains."""
+        return self.folder / "journal.db"
+
+    @property
+    def lock(self) -> Path:
+        """The file whose lock the one writer holds."""
+        return self.folder / "journal.lock"
+
+    @property
+    def personal(self) -> Path:
+        """The database of personal data, which can be erased."""
+        return self.folder / "personal.db"
+
+    @property
+    def archive(self) -> Path:
+        """Preserved recordings."""
+        return self.folder / "archive"
+
+    @property
+    def keys(self) -> Path:
+        """Keys for sealing."""
+        return self.folder / "keys"
+
+    @classmethod
+    def prepared(cls, folder: Path) -> Self:
+        """Make what is missing, for the owner only.
+
+        Raises:
+            RecordError: the folder cannot be made.
+        """
+        place = cls(folder)
+        try:
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            for inner in (place.archive, place.keys):
+                inner.mkdir(mode=0o700, exist_ok=True)
+        except OSError as error:
+            raise RecordError(
+                f"cannot make the record's folder {error.filename}: {error.strerror}; name a folder that can be written"
+            ) from error
+
+        return place
+
+
+def mark(connection: sqlite3.Connection, path: Path, *, simulated: bool, wall_us: int) -> None:
+    """Say of a new record what it is, or check that an old one is that.
+
+    Raises:
+        RecordError: it is the other.
+    """
+    with in_our_words(path):
+        connection.execute(
+            "INSERT INTO record (only_row, simulated, made_wall_us) VALUES (1, ?, ?) ON CONFLICT DO NOTHING",
+            (int(simulated), wall_us),
+        )
+    if is_simulated(connection, path) is not simulated:
+        words = ("real", "simulated")
+        raise RecordError(
+            f"{path.parent} is a {words[not simulated]} record and cannot take {words[simulated]} work; "
+            "the two never mix: name another folder for the record"
+        )
+
+
+def is_simulated(connection: sqlite3.Connection, path: Path) -> bool:
+    """Tell whether the record is of simulated work.
+
+    Raises:
+        RecordError: it has never been opened for writing.
+    """
+    with in_our_words(path):
+        row = connection.execute("SELECT simulated FROM record").fetchone()
+    if row is None:
+        raise RecordError(f"{path} does not say whether it is real or simulated; it was never begun properly")
+
+    return bool(row[0])
