@@ -8,6 +8,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from benchday.domain.bench import BenchFile, DayFile, Hours
+from benchday.domain.cautions import Caution
 from benchday.domain.playbook import Playbook
 from benchday.domain.releases import Image, ImageList
 from benchday.domain.units import RosterRow
@@ -24,6 +25,8 @@ class DayPlan:
     images: ImageList
     digests: Mapping[str, str] = field(default_factory=dict)
     """SHA-256 of each file as read, by its name relative to the day's folder (playbooks: by ``playbook:NAME``)."""
+    cautions: tuple[Caution, ...] = ()
+    """The safety texts of the day, in the order of their file."""
 
     @property
     def zone(self) -> ZoneInfo:

@@ -6,12 +6,17 @@ Bench, record and devices never import one another; they meet here. Each seam ha
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
+from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass
-from typing import Protocol, runtime_checkable
+from typing import Any, Protocol, runtime_checkable
 
 from benchday.domain.entries import Draft, Entry
+from benchday.domain.fold import DayState, ItemState
+from benchday.domain.items import Wanted
 from benchday.domain.permits import Permit, Reading, SpentAct
+from benchday.domain.playbook import Playbook
 from benchday.domain.readings import Identity, PowerReading, Progress, Proof, Recording, SelfTest, Settings, Sky
+from benchday.domain.releases import Image
 
 
 class Clock(Protocol):
@@ -265,13 +270,124 @@ class Archive(Protocol):
         ...
 
 
+class Personal(Protocol):
+    """Keeps what must be erasable beside the chain: contacts, a person's own words."""
+
+    async def keep(self, text: str) -> str:
+        """Keep a text and return its reference (an id and a salted digest), which may stand in entries."""
+        ...
+
+    async def look_up(self, reference: str) -> str | None:
+        """Return the text; None if it was erased."""
+        ...
+
+
+class Images(Protocol):
+    """The image store."""
+
+    async def read(self, image: Image) -> bytes:
+        """Read an image once; the same bytes are hashed, held and sent.
+
+        Raises:
+            InputError: the file is missing or cannot be read.
+        """
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class PcState:
+    """How the bench PC stands; None where it cannot be told."""
+
+    on_mains: bool | None
+    battery_percent: int | None
+    battery_minutes: int | None
+    """How long its own battery would last."""
+    clock_set: bool | None
+
+
+class BenchPc(Protocol):
+    """The computer that the program runs on."""
+
+    async def state(self) -> PcState:
+        """Read power and clock."""
+        ...
+
+    def inhibit_sleep(self, why: str) -> AbstractAsyncContextManager[bool]:
+        """Keep the computer awake while the context is open; yields whether that could be done."""
+        ...
+
+
 class OpenDriver(Protocol):
     """Opens the driver that a playbook names, on the unit plugged in at a station."""
 
-    async def __call__(self, unit: str, station: str) -> object:
-        """Return an object that satisfies some capabilities and has ``aclose()``.
+    async def __call__(self, playbook: Playbook, unit: str, place: str | None, ask: AskHand) -> ServedBy:
+        """Open the line to a unit.
+
+        Args:
+            playbook: says which driver, and how it is set.
+            unit: serial as checked in.
+            place: name of the cable or adapter that joins it; None where it has none.
+            ask: how a missing capability asks a person.
 
         Raises:
             LinkError
         """
+        ...
+
+
+class ServedBy(Protocol):
+    """An open driver with every capability: what the instrument cannot do, a person does."""
+
+    by_hand: frozenset[str]
+    """Names of the capabilities that a person fills in."""
+
+    async def aclose(self) -> None:
+        """Let go of the line."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What a missing capability wants of a person."""
+
+    capability: str
+    text: str
+    wanted: tuple[Wanted, ...]
+
+
+AskHand = Callable[[Question], Awaitable[Mapping[str, str | int | bool | None]]]
+"""Puts a question into the operators' queue and returns the evidence."""
+
+
+class Desk(Protocol):
+    """What a face sees of the running day, and what it can pass on."""
+
+    @property
+    def state(self) -> DayState:
+        """The day as its entries tell it; read only."""
+        ...
+
+    def items(self) -> tuple[ItemState, ...]:
+        """Return the open items in the order in which hands should take them."""
+        ...
+
+    async def changed(self) -> None:
+        """Return when an entry has landed since the call."""
+        ...
+
+    async def answer(self, item: str, value: Mapping[str, Any], operator: str, by: str) -> None:
+        """Answer an item; the first answer wins.
+
+        Raises:
+            InputError: the answer is not what is wanted, or the operator may not give it.
+            AlreadyRecorded: somebody answered before.
+        """
+        ...
+
+
+class Operators(Protocol):
+    """A face at which people work: terminal, browser, pipe, demo."""
+
+    async def serve(self, desk: Desk) -> None:
+        """Show items and pass on answers until cancelled."""
         ...

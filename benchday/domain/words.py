@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import date, time
+from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any
 
@@ -16,27 +16,40 @@ class FileModel(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, use_attribute_docstrings=True)
 
 
-def _from_list(value: Any) -> Any:
-    return tuple(value) if isinstance(value, list) else value
+class Expected(ValueError):
+    """A value is not what it should be, in words for the person who wrote it."""
+
+    def __init__(
+        self, expected: str, *, found: str | None = None, at: tuple[str | int, ...] = (), nearest: str | None = None
+    ) -> None:
+        self.expected = expected
+        self.found = found
+        """None: the value itself is shown."""
+        self.at = at
+        """Where inside the value that was checked: keys and positions, counted from 0."""
+        self.nearest = nearest
+        super().__init__(f"expected {expected}" + (f", found {found}" if found else ""))
 
 
-def _iso_date(text: str) -> str:
+A_DATE = "a date, year-month-day, like 2026-03-31 (ISO 8601)"
+A_TIME = "a time of day, hours:minutes, like 08:30"
+
+
+def iso_date(text: str) -> str:
+    """Return the text if it is a date (ISO 8601), else raise Expected."""
     try:
         date.fromisoformat(text)
     except ValueError:
-        raise ValueError("a date is written year-month-day, like 2026-03-31 (ISO 8601)") from None
-    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
-        raise ValueError("a date is written year-month-day, like 2026-03-31 (ISO 8601)")
+        raise Expected(A_DATE) from None
+    if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
+        raise Expected(A_DATE)
     return text
 
 
-def _clock_time(text: str) -> str:
-    if not re.fullmatch(r"[0-2]\d:[0-5]\d", text):
-        raise ValueError("a time is written hours:minutes, like 08:30")
-    try:
-        time.fromisoformat(text)
-    except ValueError:
-        raise ValueError("a time is written hours:minutes, like 08:30") from None
+def clock_time(text: str) -> str:
+    """Return the text if it is a local time of day, else raise Expected."""
+    if not re.fullmatch(r"([01][0-9]|2[0-3]):[0-5][0-9]", text):
+        raise Expected(A_TIME)
     return text
 
 
@@ -49,10 +62,10 @@ def _minutes(value: Any) -> Any:
     return value
 
 
-IsoDate = Annotated[str, AfterValidator(_iso_date), Field(examples=["2026-03-31"])]
+IsoDate = Annotated[str, AfterValidator(iso_date), Field(examples=["2026-03-31"])]
 """A calendar date (ISO 8601), quoted."""
 
-ClockTime = Annotated[str, AfterValidator(_clock_time), Field(examples=["08:30"])]
+ClockTime = Annotated[str, AfterValidator(clock_time), Field(examples=["08:30"])]
 """A local time of day, quoted."""
 
 Minutes = Annotated[

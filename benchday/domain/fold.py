@@ -1,0 +1,226 @@
+"""The state of a day, computed from its entries alone. There is no second copy of the truth."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from benchday.domain.entries import Entry
+from benchday.domain.items import Answered, Item
+from benchday.domain.kinds import KINDS
+from benchday.domain.steps import Move, State, moved
+from benchday.domain.story import UnitStory
+from benchday.domain.story_fold import CHANGES
+
+
+@dataclass(slots=True)
+class ItemState:
+    """An item and what became of it."""
+
+    item: Item
+    taken_by: str | None = None
+    answered: Answered | None = None
+    voided: str | None = None
+
+    @property
+    def open(self) -> bool:
+        """Tell whether an answer is still wanted."""
+        return self.answered is None and self.voided is None
+
+
+@dataclass(slots=True)
+class DayState:
+    """What the entries say of the day that runs, or ran last."""
+
+    seq: int = 0
+    """Number of the last entry taken in."""
+    at_us: int = 0
+    """Day time of the last entry."""
+    begun: Mapping[str, Any] | None = None
+    """Facts of the day's beginning; None before the first day."""
+    closed: Mapping[str, Any] | None = None
+    anchor: Mapping[str, Any] | None = None
+    starts: int = 0
+    """How often a program took this day up."""
+    inputs: dict[str, Mapping[str, Any]] = field(default_factory=dict)
+    """Name -> facts of the file as accepted."""
+    units: dict[str, UnitStory] = field(default_factory=dict)
+    items: dict[str, ItemState] = field(default_factory=dict)
+    items_asked: int = 0
+    acting: str | None = None
+    cautions: set[tuple[str, str]] = field(default_factory=set)
+    """(operator, caution) acknowledged today."""
+    lines_stopped: dict[tuple[str, str], str] = field(default_factory=dict)
+    """(model, release) -> reason."""
+    verified: set[tuple[str, str]] = field(default_factory=set)
+    """(model, release) of which a unit was written and verified today."""
+    sets_proved: dict[str, Mapping[str, Any]] = field(default_factory=dict)
+    """Crew -> facts of its last proof."""
+    packs_used: set[str] = field(default_factory=set)
+
+    def open_items(self) -> tuple[ItemState, ...]:
+        """Return the open items in the order in which they were asked."""
+        return tuple(i for i in self.items.values() if i.open)
+
+    def holder(self, pool: str, place: str) -> str | None:
+        """Return the serial of the unit that has this place."""
+        return next((u.serial for u in self.units.values() if u.places.get(pool) == place), None)
+
+    def apply(self, entry: Entry) -> None:
+        """Take in the next entry.
+
+        Raises:
+            IllegalMove: the entry moves its unit along no edge of the table; nothing is changed.
+        """
+        move = move_of(entry)
+        if move is not None and entry.unit is not None and entry.unit in self.units:
+            moved(self.units[entry.unit].state, move)
+        change = _DAY.get(entry.kind)
+        if change is not None:
+            change(self, entry)
+        if entry.unit is not None and (story := self.units.get(entry.unit)) is not None:
+            _move(story, move, entry)
+            of_unit = CHANGES.get(entry.kind)
+            if of_unit is not None:
+                of_unit(story, entry)
+        self.seq, self.at_us = entry.seq, entry.at_us
+
+
+def fold(entries: Iterable[Entry]) -> DayState:
+    """Compute the state of the last day in these entries."""
+    state = DayState()
+    for entry in entries:
+        state.apply(entry)
+    return state
+
+
+def move_of(entry: Entry) -> Move | None:
+    """Return the move that an entry makes its unit take."""
+    model = KINDS.get(entry.kind)
+    if model is None:
+        return None
+    return Move(entry.facts["step"]) if entry.kind == "step_begun" else model.move
+
+
+def _move(story: UnitStory, move: Move | None, entry: Entry) -> None:
+    if move is None:
+        return
+    story.state = moved(story.state, move)
+    story.since_us = entry.at_us
+    if story.state is State.WAITING:
+        story.waiting_since_us = entry.at_us
+
+
+def _begun(state: DayState, entry: Entry) -> None:
+    fresh = DayState(begun=entry.facts)
+    for name in DayState.__slots__:
+        if name not in ("seq", "at_us", "begun"):
+            setattr(state, name, getattr(fresh, name))
+    state.begun = entry.facts
+
+
+def _started(state: DayState, _: Entry) -> None:
+    state.starts += 1
+
+
+def _anchored(state: DayState, entry: Entry) -> None:
+    state.anchor = entry.facts
+
+
+def _input(state: DayState, entry: Entry) -> None:
+    state.inputs[entry.facts["name"]] = entry.facts
+
+
+def _acting(state: DayState, entry: Entry) -> None:
+    state.acting = entry.facts["name"]
+
+
+def _caution(state: DayState, entry: Entry) -> None:
+    if entry.operator is not None:
+        state.cautions.add((entry.operator, entry.facts["caution"]))
+
+
+def _closed(state: DayState, entry: Entry) -> None:
+    state.closed = entry.facts
+
+
+def _expected(state: DayState, entry: Entry) -> None:
+    f = entry.facts
+    assert entry.unit is not None  # noqa: S101 - a kind that is about a unit
+    state.units[entry.unit] = UnitStory(
+        serial=entry.unit,
+        model=f["model"],
+        customer=f["customer"],
+        crew=f["crew"],
+        role=f["role"],
+        position=f["position"],
+        arrives_us=f.get("arrives_us"),
+        promised_us=f.get("promised_us"),
+        support_until=f["support_until"],
+        walked_in=entry.kind == "unit_walked_in",
+    )
+
+
+def _asked(state: DayState, entry: Entry) -> None:
+    item = Item.from_facts(entry.facts["item"])
+    state.items[item.id] = ItemState(item)
+    state.items_asked += 1
+
+
+def _taken(state: DayState, entry: Entry) -> None:
+    state.items[entry.facts["id"]].taken_by = entry.operator
+
+
+def _answered(state: DayState, entry: Entry) -> None:
+    f = entry.facts
+    state.items[f["id"]].answered = Answered(f["value"], entry.operator or "", f["by"], entry.at_us)
+
+
+def _voided(state: DayState, entry: Entry) -> None:
+    state.items[entry.facts["id"]].voided = entry.facts["reason"]
+
+
+def _line_stopped(state: DayState, entry: Entry) -> None:
+    state.lines_stopped[entry.facts["model"], entry.facts["release"]] = entry.facts["reason"]
+
+
+def _line_lifted(state: DayState, entry: Entry) -> None:
+    state.lines_stopped.pop((entry.facts["model"], entry.facts["release"]), None)
+
+
+def _verified(state: DayState, entry: Entry) -> None:
+    story = state.units.get(entry.unit or "")
+    if story is not None and story.sent is not None:
+        state.verified.add((story.model, entry.facts["release"]))
+
+
+def _set_proved(state: DayState, entry: Entry) -> None:
+    state.sets_proved[entry.facts["crew"]] = entry.facts
+
+
+def _remedied(state: DayState, entry: Entry) -> None:
+    if entry.facts["pack"]:
+        state.packs_used.add(entry.facts["pack"])
+
+
+_DAY: dict[str, Callable[[DayState, Entry], None]] = {
+    "day_begun": _begun,
+    "program_started": _started,
+    "clock_anchored": _anchored,
+    "input_read": _input,
+    "operator_acting": _acting,
+    "caution_acknowledged": _caution,
+    "day_closed": _closed,
+    "unit_expected": _expected,
+    "unit_walked_in": _expected,
+    "item_asked": _asked,
+    "item_taken": _taken,
+    "item_answered": _answered,
+    "item_voided": _voided,
+    "line_stopped": _line_stopped,
+    "line_lifted": _line_lifted,
+    "unit_verified": _verified,
+    "set_proved": _set_proved,
+    "remedied": _remedied,
+}

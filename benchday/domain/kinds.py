@@ -1,0 +1,125 @@
+"""The closed list of entry kinds, with the facts of each. ``benchday schema`` ships it as JSON Schema."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from benchday.domain.facts import KINDS, Facts, facts_of
+from benchday.domain.kinds_acts import ActEnded, ActRefused, ActSpent, PermitGiven, PermitVoided
+from benchday.domain.kinds_day import (
+    CautionAcknowledged,
+    ClockAnchored,
+    DayBegun,
+    DayClosed,
+    InputChanged,
+    InputRead,
+    ItemAnswered,
+    ItemAsked,
+    ItemTaken,
+    ItemVoided,
+    OperatorActing,
+    ProgramStarted,
+    ProgramStopped,
+)
+from benchday.domain.kinds_unit import (
+    ChargeBegun,
+    ChargeEnded,
+    ChargeWanted,
+    Checked,
+    InterruptSettled,
+    LineLifted,
+    LineStopped,
+    PlaceFreed,
+    PlaceGranted,
+    PowerRead,
+    RecordingFailed,
+    RecordingPreserved,
+    RecordingsLetGo,
+    RecordingsListed,
+    Remedied,
+    SetProved,
+    SettingsSaved,
+    StepBegun,
+    StepEnded,
+    StepMilestone,
+    TargetSet,
+    UnitAbsent,
+    UnitArrived,
+    UnitExpected,
+    UnitHandedBack,
+    UnitHeld,
+    UnitIdentified,
+    UnitLifted,
+    UnitReady,
+    UnitSentOff,
+    UnitVerified,
+    UnitWalkedIn,
+    VerifyFailed,
+)
+
+__all__ = [
+    "KINDS",
+    "ActEnded",
+    "ActRefused",
+    "ActSpent",
+    "CautionAcknowledged",
+    "ChargeBegun",
+    "ChargeEnded",
+    "ChargeWanted",
+    "Checked",
+    "ClockAnchored",
+    "DayBegun",
+    "DayClosed",
+    "Facts",
+    "InputChanged",
+    "InputRead",
+    "InterruptSettled",
+    "ItemAnswered",
+    "ItemAsked",
+    "ItemTaken",
+    "ItemVoided",
+    "LineLifted",
+    "LineStopped",
+    "OperatorActing",
+    "PermitGiven",
+    "PermitVoided",
+    "PlaceFreed",
+    "PlaceGranted",
+    "PowerRead",
+    "ProgramStarted",
+    "ProgramStopped",
+    "RecordingFailed",
+    "RecordingPreserved",
+    "RecordingsLetGo",
+    "RecordingsListed",
+    "Remedied",
+    "SetProved",
+    "SettingsSaved",
+    "StepBegun",
+    "StepEnded",
+    "StepMilestone",
+    "TargetSet",
+    "UnitAbsent",
+    "UnitArrived",
+    "UnitExpected",
+    "UnitHandedBack",
+    "UnitHeld",
+    "UnitIdentified",
+    "UnitLifted",
+    "UnitReady",
+    "UnitSentOff",
+    "UnitVerified",
+    "UnitWalkedIn",
+    "VerifyFailed",
+    "facts_of",
+    "schema",
+]
+
+for _model in KINDS.values():
+    _model.model_rebuild()
+
+
+def schema() -> Mapping[str, Any]:
+    """Return the JSON Schema of every kind's facts, by kind."""
+    return {kind: model.model_json_schema() for kind, model in sorted(KINDS.items())}

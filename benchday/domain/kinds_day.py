@@ -1,0 +1,112 @@
+"""Entries about the day as a whole, and the operators' queue."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from benchday.domain.facts import Facts
+
+
+class ProgramStarted(Facts, kind="program_started"):
+    """A program took the record to run a day. Voids every permit given before."""
+
+    program: str
+    python: str
+    sqlite: str
+    pid: int
+    host: str
+
+
+class ProgramStopped(Facts, kind="program_stopped"):
+    """The program ended in order."""
+
+    why: str
+
+
+class DayBegun(Facts, kind="day_begun"):
+    """A day begins; everything after it belongs to that day."""
+
+    day: str
+    date: str
+    opens_us: int
+    closes_us: int
+    time_zone: str
+    simulated: bool
+    seed: int
+    speed_milli: int
+    """Speed times 1000."""
+
+
+class ClockAnchored(Facts, kind="clock_anchored"):
+    """Day time goes on from here."""
+
+    at_us: int
+    wall_us: int
+    speed_milli: int
+
+
+class InputRead(Facts, kind="input_read"):
+    """A file of the day as it was read: its digest and what it says (without personal data)."""
+
+    name: str
+    sha256: str
+    says: Any
+
+
+class InputChanged(Facts, kind="input_changed"):
+    """Files of the day were edited while it ran, and the differences were accepted or not."""
+
+    differences: list[str]
+    accepted: bool
+
+
+class OperatorActing(Facts, kind="operator_acting"):
+    """An operator acts from here on, under their own name."""
+
+    name: str
+    by: str
+
+
+class CautionAcknowledged(Facts, kind="caution_acknowledged"):
+    """An operator has read a caution."""
+
+    caution: str
+    text: str
+
+
+class DayClosed(Facts, kind="day_closed"):
+    """The day ended."""
+
+    overnight: list[dict[str, str]]
+    """Units that stay: serial, where."""
+    packs_off_chargers: bool
+    cables_counted: list[dict[str, Any]]
+    """Cables: number, present."""
+    words: str
+
+
+class ItemAsked(Facts, kind="item_asked"):
+    """A person is asked for something."""
+
+    item: dict[str, Any]
+
+
+class ItemTaken(Facts, kind="item_taken"):
+    """A named person takes an item so that two do not do it twice."""
+
+    id: str
+
+
+class ItemAnswered(Facts, kind="item_answered"):
+    """The first answer."""
+
+    id: str
+    value: dict[str, Any]
+    by: str
+
+
+class ItemVoided(Facts, kind="item_voided"):
+    """An item is withdrawn."""
+
+    id: str
+    reason: str

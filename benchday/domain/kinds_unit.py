@@ -1,0 +1,304 @@
+"""Entries about one unit's way through the day."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict
+
+from benchday.domain.facts import Facts
+from benchday.domain.steps import Move
+
+
+class UnitExpected(Facts, kind="unit_expected", move=Move.EXPECT):
+    """A unit stands on the roster."""
+
+    model: str
+    customer: str
+    crew: str
+    role: str
+    arrives_us: int | None
+    promised_us: int | None
+    support_until: str | None
+    contact_ref: str | None
+    note_ref: str | None
+    position: int
+
+
+class UnitWalkedIn(Facts, kind="unit_walked_in", move=Move.WALK_IN):
+    """A unit came that no roster expected."""
+
+    model: str
+    customer: str
+    crew: str
+    role: str
+    support_until: str | None
+    position: int
+    checked_in: CheckedIn
+
+
+class CheckedIn(BaseModel):
+    """What was written down when a unit was brought in."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    brought_by_ref: str | None
+    condition_ref: str | None
+    missing: list[str]
+    """Accessories of the playbook's list that did not come along."""
+    consent_release: bool
+    consent_erase: bool
+    consent_copy: bool
+    keep_days: int
+    charge_percent: int | None
+
+
+class UnitArrived(Facts, kind="unit_arrived", move=Move.ARRIVE):
+    """An expected unit was checked in."""
+
+    checked_in: CheckedIn
+
+
+class UnitAbsent(Facts, kind="unit_absent", move=Move.MISS):
+    """An expected unit does not come."""
+
+    reason: str
+
+
+class ChargeWanted(Facts, kind="charge_wanted"):
+    """A unit must be charged before it is served."""
+
+    percent: int
+    why: str
+
+
+class ChargeBegun(Facts, kind="charge_begun", move=Move.CHARGE):
+    """A unit goes on a charger."""
+
+    charger: str
+    ends_us: int
+
+
+class ChargeEnded(Facts, kind="charge_ended", move=Move.CHARGED):
+    """A unit comes off its charger."""
+
+    charger: str
+    percent: int | None
+
+
+class Remedied(Facts, kind="remedied"):
+    """Too little charge was remedied at the station."""
+
+    remedy: str
+    pack: str | None
+
+
+class PlaceGranted(Facts, kind="place_granted"):
+    """The unit got a place of a pool: a station, a cable, an adapter, a charger."""
+
+    pool: str
+    place: str
+
+
+class PlaceFreed(Facts, kind="place_freed"):
+    """The unit gave a place back."""
+
+    pool: str
+    place: str
+
+
+class StepBegun(Facts, kind="step_begun"):
+    """A step of the service begins; this is the unit's move into it."""
+
+    step: str
+    tries: int
+    expected_us: int
+    """How long it usually takes, microseconds."""
+
+    def move_now(self) -> Move:
+        """Return the move into the step."""
+        return Move(self.step)
+
+
+class StepMilestone(Facts, kind="step_milestone"):
+    """How far a long step has come; at most one a minute."""
+
+    step: str
+    percent: int
+
+
+class StepEnded(Facts, kind="step_ended"):
+    """A step ended."""
+
+    step: str
+    outcome: str
+    """done, cut, or the name of what came instead."""
+    took_us: int
+    """Day time."""
+    took_mono_us: int
+    """Real time."""
+
+
+class UnitSentOff(Facts, kind="unit_sent_off", move=Move.SEND_OFF):
+    """A unit leaves its station without being served and waits again."""
+
+    why: str
+    for_today: bool
+    """Its service is not begun any more today."""
+
+
+class UnitIdentified(Facts, kind="unit_identified"):
+    """What the unit says it is."""
+
+    serial: str
+    model: str
+    hardware: str
+    mode: str
+    release: str | None
+    options: list[str]
+    term: str | None
+    by: str
+    """driver or hand."""
+
+
+class PowerRead(Facts, kind="power_read"):
+    """What the unit says of its battery."""
+
+    charge_percent: int
+    max_error_percent: int | None
+    full_mwh: int | None
+    temperature_dk: int | None
+    external: bool
+    by: str
+
+
+class TargetSet(Facts, kind="target_set"):
+    """Which release the unit should get today, and why."""
+
+    release: str | None
+    route: list[str]
+    reason_code: str
+    reason: str
+
+
+class Checked(Facts, kind="checked"):
+    """All findings of a check together."""
+
+    findings: list[dict[str, Any]]
+
+
+class SettingsSaved(Facts, kind="settings_saved"):
+    """The unit's settings as they were."""
+
+    when: str
+    """before or after the write."""
+    settings: dict[str, str]
+    sha256: str
+
+
+class RecordingsListed(Facts, kind="recordings_listed"):
+    """The recordings on the unit."""
+
+    recordings: list[dict[str, Any]]
+    """name, bytes, sha256 (or null)."""
+
+
+class RecordingPreserved(Facts, kind="recording_preserved"):
+    """A whole copy is in the archive, re-read and compared."""
+
+    name: str
+    bytes: int
+    sha256: str
+
+
+class RecordingFailed(Facts, kind="recording_failed"):
+    """A recording could not be copied whole."""
+
+    name: str
+    bytes: int
+    why: str
+
+
+class RecordingsLetGo(Facts, kind="recordings_let_go"):
+    """The owner lets recordings go: lost for good."""
+
+    recordings: list[dict[str, Any]]
+    owner_ref: str | None
+    how: str
+
+
+class UnitVerified(Facts, kind="unit_verified"):
+    """The unit is what it should be."""
+
+    release: str
+    settings_same: bool
+    differences: list[str]
+    self_test: str
+    sky: str
+
+
+class VerifyFailed(Facts, kind="verify_failed"):
+    """The unit is not what it should be."""
+
+    problems: list[str]
+
+
+class UnitHeld(Facts, kind="unit_held", move=Move.HOLD):
+    """A unit is set aside, with the reason and what would lift it."""
+
+    code: str
+    reason: str
+    lifts: str
+
+
+class UnitLifted(Facts, kind="unit_lifted", move=Move.LIFT):
+    """A hold is lifted; the unit waits again."""
+
+    reason: str
+
+
+class InterruptSettled(Facts, kind="interrupt_settled"):
+    """What reading back an interrupted unit showed: written, untouched, broken."""
+
+    found: str
+    release: str | None
+
+
+class LineStopped(Facts, kind="line_stopped"):
+    """No permit for this model and release until a person lifts it."""
+
+    model: str
+    release: str
+    reason: str
+
+
+class LineLifted(Facts, kind="line_lifted"):
+    """Permits for this model and release are given again."""
+
+    model: str
+    release: str
+    reason: str
+
+
+class UnitReady(Facts, kind="unit_ready", move=Move.READY):
+    """The last look was taken."""
+
+    words: str
+
+
+class UnitHandedBack(Facts, kind="unit_handed_back", move=Move.HAND_BACK):
+    """A named person took the unit and its accessories away."""
+
+    to_ref: str | None
+    accessories: list[str]
+    missing: list[str]
+
+
+class SetProved(Facts, kind="set_proved"):
+    """The set of a crew works together, or not."""
+
+    crew: str
+    units: list[str]
+    fix: str
+    base_heard: str
+    works: bool

@@ -1,0 +1,119 @@
+"""A unit's story: what its entries say of it, kept as one value that the fold brings up to date."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from benchday.domain.steps import ON_STATION, State
+
+
+@dataclass(slots=True)
+class OpenAct:
+    """An act that was spent and has not ended."""
+
+    permit: str
+    act: int
+    verb: str
+    digest: str
+    release: str | None
+
+
+@dataclass(slots=True)
+class UnitStory:
+    """What the entries of the day say of one unit."""
+
+    serial: str
+    """As checked in: read off the label, or from the roster."""
+    model: str
+    customer: str
+    crew: str
+    role: str
+    position: int
+    """Its place in the list of units, for the policy's order."""
+    arrives_us: int | None = None
+    promised_us: int | None = None
+    support_until: str | None = None
+    walked_in: bool = False
+    state: State = State.UNKNOWN
+    since_us: int = 0
+    """Day time of the last move."""
+    waiting_since_us: int = 0
+    """Day time at which it last asked for a station."""
+    arrived_us: int | None = None
+    begun_us: int | None = None
+    """Day time of the first station grant."""
+    ready_us: int | None = None
+    ended_us: int | None = None
+    """Day time at which nothing more is to be done: ready, held or absent."""
+    checked_in: Mapping[str, Any] = field(default_factory=dict)
+    station: str | None = None
+    places: dict[str, str] = field(default_factory=dict)
+    """Pool -> place it holds now."""
+    served_with: str | None = None
+    """Cable or adapter that last served it."""
+    step_since_us: int = 0
+    step_expected_us: int = 0
+    charge_wanted_percent: int | None = None
+    charge_ends_us: int | None = None
+    identity: Mapping[str, Any] | None = None
+    had: str | None = None
+    """Release when it was first identified today."""
+    has: str | None = None
+    """Release when it was last identified."""
+    reported_serial: str | None = None
+    power: Mapping[str, Any] | None = None
+    target: str | None = None
+    route: tuple[str, ...] = ()
+    reason_code: str = ""
+    target_reason: str = ""
+    findings: tuple[Mapping[str, Any], ...] = ()
+    settings_before: Mapping[str, str] | None = None
+    recordings: tuple[Mapping[str, Any], ...] = ()
+    preserved: dict[str, Mapping[str, Any]] = field(default_factory=dict)
+    """Name -> {name, bytes, sha256} of whole copies in the archive."""
+    failed_copies: dict[str, str] = field(default_factory=dict)
+    let_go: dict[str, Mapping[str, Any]] = field(default_factory=dict)
+    permits: int = 0
+    writes: list[str] = field(default_factory=list)
+    """Releases written and verified today, in order."""
+    open_act: OpenAct | None = None
+    sent: OpenAct | None = None
+    """A write that ended whole and is not verified yet."""
+    verified: bool = False
+    not_today: str | None = None
+    """Why its service is not begun any more today."""
+    sky: Mapping[str, Any] | None = None
+    held_code: str | None = None
+    held_reason: str | None = None
+    held_lifts: str | None = None
+    was_cut: bool = False
+    """An act began and its end is not known; settled by reading the unit back."""
+    tries: dict[str, int] = field(default_factory=dict)
+    """How often each step was begun since the unit came to its station."""
+
+    @property
+    def on_station(self) -> bool:
+        """Tell whether it occupies a station by its state."""
+        return self.state in ON_STATION
+
+    @property
+    def present(self) -> bool:
+        """Tell whether it is in the house."""
+        return self.state not in (State.UNKNOWN, State.EXPECTED, State.ABSENT, State.HANDED_BACK)
+
+    @property
+    def outcome(self) -> str:
+        """Return how the day ended for it, in the words of the demo's report."""
+        match self.state:
+            case State.HANDED_BACK:
+                return "handed-back"
+            case State.READY:
+                return "ready"
+            case State.HELD:
+                return "held"
+            case State.ABSENT | State.EXPECTED:
+                return "absent"
+            case _:
+                return "not-begun"

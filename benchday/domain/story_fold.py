@@ -1,0 +1,209 @@
+"""How each kind of entry changes the story of its unit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from benchday.domain.entries import Entry
+from benchday.domain.steps import State
+from benchday.domain.story import OpenAct, UnitStory
+
+
+def _arrived(story: UnitStory, entry: Entry) -> None:
+    story.checked_in = entry.facts["checked_in"]
+    story.arrived_us = entry.at_us
+    story.ended_us = None
+
+
+def _absent(story: UnitStory, entry: Entry) -> None:
+    story.held_reason = entry.facts["reason"]
+    story.ended_us = entry.at_us
+
+
+def _charge_wanted(story: UnitStory, entry: Entry) -> None:
+    story.charge_wanted_percent = entry.facts["percent"]
+
+
+def _charge_begun(story: UnitStory, entry: Entry) -> None:
+    story.charge_ends_us = entry.facts["ends_us"]
+
+
+def _charge_ended(story: UnitStory, _: Entry) -> None:
+    story.charge_wanted_percent = None
+    story.charge_ends_us = None
+
+
+def _granted(story: UnitStory, entry: Entry) -> None:
+    pool, place = entry.facts["pool"], entry.facts["place"]
+    story.places[pool] = place
+    if pool == "station":
+        story.station = place
+        story.tries = {}
+        if story.begun_us is None:
+            story.begun_us = entry.at_us
+    elif pool != "charger":
+        story.served_with = place
+
+
+def _freed(story: UnitStory, entry: Entry) -> None:
+    story.places.pop(entry.facts["pool"], None)
+    if entry.facts["pool"] == "station":
+        story.station = None
+
+
+def _step_begun(story: UnitStory, entry: Entry) -> None:
+    step = entry.facts["step"]
+    story.step_since_us = entry.at_us
+    story.step_expected_us = entry.facts["expected_us"]
+    story.tries[step] = story.tries.get(step, 0) + 1
+    if step == "identify":
+        # What a person confirmed or saw before no longer counts; the unit is looked at anew.
+        story.identity, story.power, story.findings = None, None, ()
+        story.held_code = story.held_reason = story.held_lifts = None
+        story.ended_us = None
+
+
+def _identified(story: UnitStory, entry: Entry) -> None:
+    story.identity = entry.facts
+    story.reported_serial = entry.facts["serial"]
+    story.has = entry.facts["release"]
+    if story.had is None and story.open_act is None and story.sent is None:
+        story.had = entry.facts["release"]
+
+
+def _power(story: UnitStory, entry: Entry) -> None:
+    story.power = entry.facts
+
+
+def _target(story: UnitStory, entry: Entry) -> None:
+    f = entry.facts
+    story.target, story.route = f["release"], tuple(f["route"])
+    story.reason_code, story.target_reason = f["reason_code"], f["reason"]
+
+
+def _checked(story: UnitStory, entry: Entry) -> None:
+    story.findings = tuple(entry.facts["findings"])
+
+
+def _settings(story: UnitStory, entry: Entry) -> None:
+    if entry.facts["when"] == "before" and story.settings_before is None:
+        story.settings_before = entry.facts["settings"]
+
+
+def _listed(story: UnitStory, entry: Entry) -> None:
+    story.recordings = tuple(entry.facts["recordings"])
+
+
+def _preserved(story: UnitStory, entry: Entry) -> None:
+    story.preserved[entry.facts["name"]] = entry.facts
+    story.failed_copies.pop(entry.facts["name"], None)
+
+
+def _copy_failed(story: UnitStory, entry: Entry) -> None:
+    story.failed_copies[entry.facts["name"]] = entry.facts["why"]
+
+
+def _let_go(story: UnitStory, entry: Entry) -> None:
+    for recording in entry.facts["recordings"]:
+        story.let_go[recording["name"]] = recording
+        story.failed_copies.pop(recording["name"], None)
+
+
+def _permit(story: UnitStory, _: Entry) -> None:
+    story.permits += 1
+
+
+def _spent(story: UnitStory, entry: Entry) -> None:
+    f = entry.facts
+    story.open_act = OpenAct(f["permit"], f["act"], f["verb"], f["digest"], f["release"])
+
+
+def _act_ended(story: UnitStory, entry: Entry) -> None:
+    outcome, act = entry.facts["outcome"], story.open_act
+    story.open_act = None
+    if outcome in ("whole", "unknown"):
+        story.sent = act
+    if outcome in ("cut", "unknown"):
+        story.was_cut = True
+
+
+def _settled(story: UnitStory, entry: Entry) -> None:
+    if entry.facts["found"] == "written":
+        story.sent = story.sent or story.open_act
+    else:
+        story.sent = None
+    story.open_act = None
+    story.was_cut = False
+
+
+def _unit_verified(story: UnitStory, entry: Entry) -> None:
+    story.has = entry.facts["release"]
+    story.verified = True
+    if story.sent is not None:
+        story.writes.append(entry.facts["release"])
+    # The recordings that were there are gone with the write.
+    story.sent, story.was_cut = None, False
+
+
+def _verify_failed(story: UnitStory, _: Entry) -> None:
+    story.sent = None
+
+
+def _sent_off(story: UnitStory, entry: Entry) -> None:
+    if entry.facts["for_today"]:
+        story.not_today = entry.facts["why"]
+        story.ended_us = entry.at_us
+
+
+def _held(story: UnitStory, entry: Entry) -> None:
+    f = entry.facts
+    story.held_code, story.held_reason, story.held_lifts = f["code"], f["reason"], f["lifts"]
+    story.ended_us = entry.at_us
+
+
+def _lifted(story: UnitStory, entry: Entry) -> None:
+    story.held_code = story.held_reason = story.held_lifts = None
+    story.ended_us = None
+    story.waiting_since_us = entry.at_us
+
+
+def _ready(story: UnitStory, entry: Entry) -> None:
+    story.ready_us = story.ended_us = entry.at_us
+
+
+def _handed_back(story: UnitStory, _: Entry) -> None:
+    story.state = State.HANDED_BACK
+
+
+CHANGES: dict[str, Callable[[UnitStory, Entry], None]] = {
+    "unit_arrived": _arrived,
+    "unit_walked_in": _arrived,
+    "unit_absent": _absent,
+    "charge_wanted": _charge_wanted,
+    "charge_begun": _charge_begun,
+    "charge_ended": _charge_ended,
+    "place_granted": _granted,
+    "place_freed": _freed,
+    "step_begun": _step_begun,
+    "unit_identified": _identified,
+    "power_read": _power,
+    "target_set": _target,
+    "checked": _checked,
+    "settings_saved": _settings,
+    "recordings_listed": _listed,
+    "recording_preserved": _preserved,
+    "recording_failed": _copy_failed,
+    "recordings_let_go": _let_go,
+    "permit_given": _permit,
+    "act_spent": _spent,
+    "act_ended": _act_ended,
+    "interrupt_settled": _settled,
+    "unit_verified": _unit_verified,
+    "verify_failed": _verify_failed,
+    "unit_sent_off": _sent_off,
+    "unit_held": _held,
+    "unit_lifted": _lifted,
+    "unit_ready": _ready,
+    "unit_handed_back": _handed_back,
+}
+"""Kind -> change."""
