@@ -1,0 +1,114 @@
+"""The four invented families: what each model is, draws and can do."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+LineKind = Literal["serial", "usb", "wifi", "none"]
+
+
+@dataclass(frozen=True)
+class Draws:
+    """How much power a unit takes from its battery, by what it does."""
+
+    idle_mw: int
+    """switched on, satellites tracked, nothing asked"""
+    transfer_mw: int
+    """sending recordings or taking an image"""
+    flash_mw: int
+    """erasing and flashing"""
+
+
+@dataclass(frozen=True)
+class Model:
+    """One invented model, as its maker would describe it."""
+
+    name: str
+    family: str
+    role: str
+    """base, rover, either or none"""
+    line: LineKind
+    hardware: tuple[str, ...]
+    """revisions that were sold"""
+    options: tuple[str, ...]
+    releases: tuple[str, ...]
+    """releases that units are found with, oldest first"""
+    full_mwh: int
+    """capacity of a new pack"""
+    charge_mw: int
+    """what external power puts into the pack beside running the unit"""
+    draws: Draws
+    settings: tuple[tuple[str, str], ...]
+    """settings as the factory leaves them"""
+
+    def factory_settings(self) -> dict[str, str]:
+        """Give the settings as the factory leaves them."""
+        return dict(self.settings)
+
+
+def _radio(role: str, transmit: str) -> tuple[tuple[str, str], ...]:
+    return (
+        ("frequency_khz", "461025"),
+        ("bandwidth_hz", "12500"),
+        ("role", role),
+        ("transmit", transmit),
+        ("elevation_mask_deg", "10"),
+    )
+
+
+MODELS: dict[str, Model] = {
+    model.name: model
+    for model in (
+        Model(
+            name="Millrace",
+            family="receiver",
+            role="either",
+            line="serial",
+            hardware=("A", "B", "C"),
+            options=("dual", "radio", "tilt"),
+            releases=("2.4", "2.6", "2.9"),
+            full_mwh=24_000,
+            charge_mw=18_000,
+            draws=Draws(idle_mw=3_200, transfer_mw=3_800, flash_mw=5_000),
+            settings=_radio("rover", "off"),
+        ),
+        Model(
+            name="Weirstone",
+            family="reference receiver",
+            role="base",
+            line="usb",
+            hardware=("A", "B"),
+            options=("dual", "radio", "events"),
+            releases=("4.1", "4.2"),
+            full_mwh=62_000,
+            charge_mw=30_000,
+            draws=Draws(idle_mw=4_500, transfer_mw=5_200, flash_mw=6_500),
+            settings=_radio("base", "on"),
+        ),
+        Model(
+            name="Osier",
+            family="receiver",
+            role="rover",
+            line="wifi",
+            hardware=("C", "D"),
+            options=("dual", "radio"),
+            releases=("2.4", "2.6", "2.9"),
+            full_mwh=16_800,
+            charge_mw=12_000,
+            draws=Draws(idle_mw=2_600, transfer_mw=3_600, flash_mw=4_000),
+            settings=_radio("rover", "off"),
+        ),
+        Model(
+            name="Tiller",
+            family="total station",
+            role="none",
+            line="none",
+            hardware=("E",),
+            options=("reflectorless", "servo"),
+            releases=("7.0", "7.2"),
+            full_mwh=40_000,
+            charge_mw=24_000,
+            draws=Draws(idle_mw=6_000, transfer_mw=6_500, flash_mw=7_500),
+            settings=(("edm_mode", "prism"), ("compensator", "on"), ("angle_unit", "gon")),
+        ),
+    )
+}

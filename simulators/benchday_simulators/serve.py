@@ -1,0 +1,166 @@
+"""Run one unit as a process: bring its parts together, say that it is ready, live until told to end."""
+
+import asyncio
+import json
+import os
+import signal
+import sys
+from collections.abc import Coroutine
+from dataclasses import dataclass
+from pathlib import Path
+
+from .air import AirFolder
+from .drawing import draw_sizes, draw_state
+from .faces import HostFace, NoFace, SerialFace
+from .hands import Hands
+from .keeper import until_keeper_is_gone
+from .models import MODELS
+from .physics import PhysicsClock
+from .prepare import write_unit
+from .state import UnitState, load
+from .troubles import Troubles, read_troubles
+from .unit import Unit
+from .unit_log import UnitLog
+
+BEAT_S = 0.5
+"""how often (real seconds) battery, air and display are looked at"""
+
+
+class CannotServe(Exception):
+    """The unit cannot be started; the words say what to change."""
+
+
+@dataclass(frozen=True)
+class Order:
+    """What `serve` was asked for."""
+
+    model: str
+    serial: str
+    directory: Path
+    speed: float
+    seed: int
+    trouble: Path | None = None
+    key: Path | None = None
+    link: Path | None = None
+    air: Path | None = None
+    keeper: Path | None = None
+    carrier: str = "pty" if hasattr(os, "openpty") else "tcp"
+
+
+def build(order: Order) -> Unit:
+    """Find or draw the unit of an order; raises CannotServe, BadTrouble."""
+    order.directory.mkdir(parents=True, exist_ok=True)
+    state = _state(order)
+    key = bytes.fromhex(order.key.read_text(encoding="ascii").strip()) if order.key else b""
+    troubles = read_troubles(order.trouble, order.serial) if order.trouble else []
+    clock = PhysicsClock(order.speed, state.physics_s)
+    log = UnitLog(order.directory / "log.jsonl")
+    return Unit(order.directory, state, clock, log, Troubles(troubles, dict(state.troubles_spent)), key)
+
+
+def _state(order: Order) -> UnitState:
+    state = load(order.directory)
+    if state is None:
+        state = draw_state(MODELS[order.model], order.serial, order.seed)
+        write_unit(order.directory, state, draw_sizes(state))
+    if (state.model, state.serial) != (order.model, order.serial):
+        raise CannotServe(
+            f"{order.directory} holds the {state.model} {state.serial}, not the {order.model} {order.serial}; "
+            "name its folder, or an empty one"
+        )
+    return state
+
+
+def face_of(unit: Unit, order: Order) -> HostFace:
+    """Choose how a host reaches the unit."""
+    if unit.model.line == "wifi":
+        from .web_face import WebFace  # noqa: PLC0415 the web server is loaded where it is needed
+
+        return WebFace(unit, order.link)
+    if unit.model.line == "none":
+        return NoFace()
+    return SerialFace(unit, order.link, order.carrier)
+
+
+async def live(unit: Unit, face: HostFace) -> None:
+    """Boot, serve, restart and go dark, for ever."""
+    while True:
+        await unit.lit.wait()
+        alive = asyncio.create_task(_alive(unit, face))
+        dark = asyncio.create_task(unit.dark.wait())
+        try:
+            await asyncio.wait({alive, dark}, return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            alive.cancel()
+            dark.cancel()
+        await asyncio.gather(alive, return_exceptions=True)
+        if not alive.cancelled():
+            alive.result()
+        await face.rest()
+
+
+async def _alive(unit: Unit, face: HostFace) -> None:
+    """From power-on until the power goes."""
+    while True:
+        if unit.state.boot_until_s > unit.clock.now():
+            await face.rest()
+        if await unit.boot():
+            await unit.meet("power-on")
+        await face.session()
+        unit.begin_boot()
+
+
+async def beat(unit: Unit, air: AirFolder) -> None:
+    """Keep battery, radio and display up to date."""
+    while True:
+        unit.settle()
+        if unit.lit.is_set() and not unit.state.external_power and unit.state.battery.charge_mwh <= 0:
+            unit.power_off("battery empty")
+        air.announce(unit)
+        unit.save_if_seen()
+        await asyncio.sleep(BEAT_S)
+
+
+async def run(order: Order) -> None:
+    """Serve until SIGTERM, or until the keeper is gone; raises CannotServe, BadTrouble."""
+    unit = build(order)
+    air = AirFolder(order.air)
+    unit.air = lambda: air.hear(unit)
+    face = face_of(unit, order)
+    unit.face = face
+    unit.start()
+    where = await face.attach()
+    ended = asyncio.Event()
+    _end_on_signals(ended)
+    work: list[Coroutine[object, object, object]] = [
+        live(unit, face),
+        beat(unit, air),
+        Hands(unit).work(),
+        ended.wait(),
+    ]
+    if order.keeper is not None:
+        work.append(until_keeper_is_gone(order.keeper))
+    tasks = [asyncio.create_task(one) for one in work]
+    sys.stdout.write(json.dumps({"serial": order.serial, "model": order.model, "pid": os.getpid(), **where}) + "\n")
+    sys.stdout.flush()
+    try:
+        done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+    finally:
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+        face.detach()
+        air.withdraw(order.serial)
+        unit.save()
+        unit.log.close()
+    for task in done:
+        task.result()
+
+
+def _end_on_signals(ended: asyncio.Event) -> None:
+    loop = asyncio.get_running_loop()
+    for name in (signal.SIGTERM, signal.SIGINT):
+        try:
+            loop.add_signal_handler(name, ended.set)
+        except NotImplementedError:  # this platform's loop has none; the process is ended by the system
+            return

@@ -1,0 +1,261 @@
+"""One simulated unit: its state, power and physics, and the trouble that befalls it. Its faces act on it."""
+
+import asyncio
+import hashlib
+import hmac
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from . import power
+from .display import display
+from .drawing import BOOT_S, SELF_TEST_S, drawer, seconds_of
+from .models import MODELS
+from .physics import PhysicsClock
+from .state import RECORDINGS, Recording, UnitState, save
+from .troubles import Trouble, Troubles
+from .unit_log import UnitLog
+
+PACK_SWAP_S = 5.0
+LEAST_CHARGE_PERCENT = 15
+"""below this, and without external power, no image is taken"""
+
+
+class Refused(Exception):
+    """The unit says no."""
+
+    def __init__(self, code: str, words: str = "") -> None:
+        super().__init__(code, words)
+        self.code = code
+        self.words = words
+
+
+class Face(Protocol):
+    """How a host reaches the unit."""
+
+    def pull_cable(self, seconds: float) -> None:
+        """Cut whoever is connected; back after some real seconds."""
+        ...
+
+    def mute(self, seconds: float) -> None:
+        """Answer nothing for some real seconds."""
+        ...
+
+    def garble_next(self) -> None:
+        """Change one byte of what is sent next."""
+        ...
+
+
+@dataclass(frozen=True)
+class Air:
+    """What a unit hears."""
+
+    fix: str
+    """none, single, float or fixed"""
+    base: str
+    """serial of the base heard, or empty"""
+    satellites: int
+
+
+class Unit:
+    """One unit. Everything runs in one event loop; what is called here is done when it returns."""
+
+    def __init__(
+        self, directory: Path, state: UnitState, clock: PhysicsClock, log: UnitLog, troubles: Troubles, key: bytes
+    ) -> None:
+        self.directory = directory
+        self.state = state
+        self.model = MODELS[state.model]
+        self.clock = clock
+        self.log = log
+        self.lit = asyncio.Event()
+        """set while the unit is on"""
+        self.dark = asyncio.Event()
+        """set while the unit is off"""
+        self.face: Face | None = None
+        self.air: Callable[[], Air] = lambda: Air("none", "", 0)
+        self.activity = "idle"
+        self.doing = ""
+        """what the display says it is doing"""
+        self.armed: set[str] = set()
+        """trouble that waits for its effect"""
+        self._troubles = troubles
+        self._key = key
+        self._settled_s = clock.now()
+
+    # Power
+
+    def start(self) -> None:
+        """Begin where the state says; a process that ended in the middle of an image has lost it."""
+        reason = f"started again while {self.state.writing}" if self.state.writing else "started"
+        self.state.writing = ""
+        self.state.troubles_spent = self._troubles.spent
+        on = self.state.switched_on and (self.state.external_power or self.state.battery.charge_mwh > 0)
+        (self.lit if on else self.dark).set()
+        self.log.write("power", on=on, reason=reason)
+        self.save()
+
+    def power_off(self, reason: str) -> None:
+        """Go dark at once, whatever is under way."""
+        if self.dark.is_set():
+            return
+        self.settle()
+        self.activity, self.doing = "idle", ""
+        self.lit.clear()
+        self.dark.set()
+        self.log.write("power", on=False, reason=reason)
+        self.save()
+
+    def power_on(self, reason: str) -> None:
+        """Come on, if there is anything to run on."""
+        self.settle()
+        powered = self.state.external_power or self.state.battery.charge_mwh > 0
+        if self.lit.is_set() or not powered or not self.state.switched_on:
+            return
+        self.log.write("power", on=True, reason=reason)
+        self.begin_boot()
+        self.dark.clear()
+        self.lit.set()
+
+    def settle(self) -> None:
+        """Bring the battery up to now."""
+        now = self.clock.now()
+        power.settle(self.state.battery, self.flow_mw(), now - self._settled_s)
+        self._settled_s = now
+
+    def flow_mw(self) -> int:
+        """Give the power that flows into the pack now."""
+        lit = self.lit.is_set()
+        return power.balance_mw(self.model, self.activity, lit=lit, external=self.state.external_power)
+
+    def be(self, activity: str, doing: str = "") -> None:
+        """Say what the unit is busy with, for its battery and its display."""
+        self.settle()
+        self.activity, self.doing = activity, doing
+
+    def power_reading(self) -> dict[str, int | bool]:
+        """Say what the unit says of its power."""
+        self.settle()
+        return power.reading(self.state, self.flow_mw())
+
+    # Starting
+
+    def begin_boot(self) -> None:
+        """Begin to boot: a release that was flashed runs from now on."""
+        state = self.state
+        state.boot_until_s = self.clock.now() + seconds_of(BOOT_S, state, "boot")
+        if state.next_release:
+            state.mode, state.release, state.next_release = "run", state.next_release, ""
+        if "settings lost" in self.armed:
+            self.armed.discard("settings lost")
+            self._lose_settings()
+        self.doing = "starting"
+        self.save()
+
+    async def boot(self) -> bool:
+        """Wait until the boot is over; says whether there was one."""
+        if self.state.boot_until_s <= self.clock.now():
+            return False
+        await self.clock.sleep_until(self.state.boot_until_s)
+        self.state.booted_at_s = self.clock.now()
+        self.doing = ""
+        self.save()
+        return True
+
+    def _lose_settings(self) -> None:
+        for name, value in self.model.factory_settings().items():
+            self.change_setting(name, "0" if value.isdigit() else value)
+
+    # What a host asks
+
+    def change_setting(self, name: str, value: str) -> None:
+        """Change a setting; raises Refused when there is none of that name."""
+        if name not in self.state.settings:
+            raise Refused("unknown", "no such setting")
+        self.log.write("settings", name=name, **{"from": self.state.settings[name], "to": value})
+        self.state.settings[name] = value
+        self.save()
+
+    def recording(self, name: str) -> Recording:
+        """Find a recording; raises Refused."""
+        for recording in self.state.recordings:
+            if recording.name == name:
+                return recording
+        raise Refused("missing", "no such recording")
+
+    def recorded_bytes(self, recording: Recording) -> bytes:
+        """Read what is stored of a recording, as far as it can be read."""
+        data = (self.directory / RECORDINGS / recording.name).read_bytes()
+        if recording.breaks_at_percent:
+            return data[: len(data) * recording.breaks_at_percent // 100]
+        return data
+
+    async def self_test(self) -> str:
+        """Test itself; gives what failed, empty when all is well."""
+        await self.meet("test")
+        await self.clock.sleep(SELF_TEST_S)
+        if "test fails" in self.armed:
+            self.armed.discard("test fails")
+            return "oscillator drift"
+        return ""
+
+    def prove(self, nonce: str) -> str:
+        """Prove to be a simulator; raises Refused without a key."""
+        if not self._key:
+            raise Refused("nokey", "no key was handed in")
+        return hmac.new(self._key, f"{nonce}:{self.state.identity()}".encode(), hashlib.sha256).hexdigest()
+
+    def power_suffices(self) -> bool:
+        """Say whether charge and supply allow an image to be taken."""
+        self.settle()
+        return self.state.external_power or self.state.battery.percent() >= LEAST_CHARGE_PERCENT
+
+    def save(self) -> None:
+        """Replace the stored state; it is durable when this returns."""
+        self.settle()
+        self.state.physics_s = self.clock.now()
+        self.state.display = display(self)
+        save(self.directory, self.state)
+
+    def save_if_seen(self) -> None:
+        """Replace the stored state if a person would see another display than the stored one."""
+        if display(self) != self.state.display:
+            self.save()
+
+    # Trouble
+
+    async def meet(self, when: str, percent: float = 0, *, begin: bool = True) -> None:
+        """Let happen what is due at a moment; raises Refused where the unit is to refuse."""
+        for trouble in self._troubles.due(when, percent, begin=begin):
+            self.log.write("trouble", kind=trouble.what, when=when)
+            self.save()
+            await self._suffer(trouble)
+
+    async def _suffer(self, trouble: Trouble) -> None:
+        if trouble.what == "power out":
+            self.power_off("power out")
+            self.later(trouble.seconds, lambda: self.power_on("power back"))
+            await asyncio.Event().wait()  # nothing goes on in the dark; the session is ended from outside
+        elif trouble.what == "refuses":
+            raise Refused("busy", "try again later")
+        elif trouble.what == "wrong serial":
+            self.state.reported_serial = _other_serial(self.state)
+            self.save()
+        elif self.face is not None and trouble.what == "cable out":
+            self.face.pull_cable(trouble.seconds)
+        elif self.face is not None and trouble.what == "silent":
+            self.face.mute(trouble.seconds)
+        elif self.face is not None and trouble.what == "garbled":
+            self.face.garble_next()
+        else:
+            self.armed.add(trouble.what)
+
+    def later(self, seconds: float, act: Callable[[], None]) -> None:
+        """Do something after some real seconds, even if a session ends meanwhile."""
+        asyncio.get_running_loop().call_later(seconds, act)
+
+
+def _other_serial(state: UnitState) -> str:
+    length = len(state.serial)
+    return f"{drawer(state.seed, state.serial, 'other').randrange(10**length):0{length}d}"
