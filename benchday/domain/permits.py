@@ -226,6 +226,35 @@ class SpentAct:
 _MINT = object()
 
 
+def use_act(act: object, verb: Verb, digest: str) -> SpentAct:
+    """Use up the act that a write capability was handed, whatever it was handed.
+
+    Raises:
+        PermitRefused: it is no spent act, was used before, or is for something else.
+    """
+    spent = _spent(act, verb)
+    spent.use(verb, digest)
+    return spent
+
+
+def restart_covered(act: object) -> SpentAct:
+    """Check that a restart belongs to the act that a restart capability was handed, whatever it was handed.
+
+    Raises:
+        PermitRefused: it is no spent act, or does not cover a restart.
+    """
+    spent = _spent(act, Verb.RESTART)
+    spent.covers_restart()
+    return spent
+
+
+def _spent(act: object, verb: Verb) -> SpentAct:
+    if not isinstance(act, SpentAct):
+        raise PermitRefused(f"to {verb.value} takes a spent act of a permit, not {type(act).__name__}")
+
+    return act
+
+
 def mint_spent_act(permit: Permit, number: int) -> SpentAct:
     """Make a spent act. Called by journals alone, after the commit (a test on the syntax tree watches)."""
     return SpentAct(_MINT, permit, number)

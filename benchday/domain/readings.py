@@ -8,6 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+import rfc8785
+
 
 class Mode(StrEnum):
     """How a unit is running."""
@@ -68,6 +70,11 @@ class Settings:
     """The unit's settings, by name."""
 
     values: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 over the canonical bytes (RFC 8785), 64 hex digits; what an act that puts settings is bound to."""
+        return hashlib.sha256(rfc8785.dumps(dict(self.values))).hexdigest()
 
 
 @dataclass(frozen=True, slots=True)

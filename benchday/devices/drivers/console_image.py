@@ -1,0 +1,88 @@
+"""The way of an image into a unit over the serial dialogue, from TAKE to OK,FLASH."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+
+from benchday.devices.drivers import console_words as words
+from benchday.devices.drivers.console_line import PREFIX, ConsoleLimits, ConsoleLine
+from benchday.devices.nmea import Sentence
+from benchday.devices.transfer import Monotonic, drive
+from benchday.devices.xmodem import Ending, Sender
+from benchday.domain.errors import Garbled, LinkError, LinkGone, LinkSilent, OutcomeUnknown, Refused, TransferCut
+from benchday.domain.readings import Progress
+
+
+async def send_image(
+    line: ConsoleLine, image: bytes, limits: ConsoleLimits, clock: Monotonic
+) -> AsyncIterator[Progress]:
+    """Send the image and see the unit through its flash.
+
+    Raises:
+        Refused: before the first block was acknowledged; nothing was erased.
+        TransferCut: the unit may be half written.
+        OutcomeUnknown: everything left; read the unit back.
+        LinkSilent, Garbled, LinkGone: before the first block; nothing was begun.
+    """
+    await line.say("TAKE", str(len(image)))
+    await line.answer_ok("TAKE", limits.answer_s)
+    sender = Sender(image)
+    try:
+        async for sent in drive(line.link, sender, clock=clock):
+            yield Progress(sent, len(image), "sending")
+    except LinkGone as error:
+        raise _cut(f"the line vanished while the image was sent: {error}", sender) from error
+
+    line.heard(sender.rest)
+    await _settle(line, sender, limits)
+    async for progress in _flash(line, sender, limits):
+        yield progress
+
+
+async def _settle(line: ConsoleLine, sender: Sender, limits: ConsoleLimits) -> None:
+    """Return if the unit said that the image is whole; else raise what its word, or its silence, means."""
+    if sender.ending is Ending.NEVER_BEGAN:
+        raise LinkSilent("the unit agreed to take an image and then never asked for it; nothing was sent")
+    try:
+        await line.answer_ok("IMAGE", limits.image_s if sender.ending is not Ending.CUT else limits.answer_s)
+    except Refused as refusal:
+        if sender.done_bytes == 0:
+            raise
+        raise _cut(f"the unit took the image and then refused it: {refusal.code} {refusal.words}", sender) from refusal
+    except LinkGone as error:
+        raise _cut(f"the line vanished before the unit said whether the image is whole: {error}", sender) from error
+    except (LinkSilent, Garbled) as error:
+        if sender.ending in (Ending.WHOLE, Ending.UNKNOWN):
+            raise OutcomeUnknown(
+                "the whole image was sent, but the unit did not say whether it is whole; read the unit back"
+            ) from error
+        raise _cut(f"the transfer ended early ({sender.ending.value if sender.ending else 'open'})", sender) from error
+
+
+async def _flash(line: ConsoleLine, sender: Sender, limits: ConsoleLimits) -> AsyncIterator[Progress]:
+    while True:
+        try:
+            said = await line.next(_of_flash, limits.flash_s)
+        except (LinkSilent, Garbled) as error:
+            raise OutcomeUnknown(
+                f"the unit said nothing for {limits.flash_s:g} s while flashing; do not switch it off, read it back"
+            ) from error
+        except LinkError as error:
+            raise _cut(f"the line vanished while the unit was flashing: {error}", sender) from error
+        if said.fields[1] == "HELLO":
+            raise _cut("the unit started anew while flashing: did its power fail?", sender)
+        if said.fields[1] == "NO":
+            raise _cut(f"the unit could not flash: {','.join(said.fields[2:])}", sender)
+        if said.fields[1] == "OK":
+            return
+        yield Progress(words.percent_of(said.fields[2:]), 100, "flashing")
+
+
+def _of_flash(sentence: Sentence) -> bool:
+    return sentence.address == PREFIX and sentence.fields[1:2] in (("FLASH",), ("OK",), ("NO",), ("HELLO",))
+
+
+def _cut(text: str, sender: Sender) -> TransferCut:
+    return TransferCut(
+        f"{text}; the unit may be half written: leave it connected and have it identified anew", sender.done_bytes
+    )
