@@ -28,7 +28,7 @@ from benchday.record.lock import FileLock
 from benchday.record.migrating import Migration, examine, migrate, shipped
 from benchday.record.place import Place, mark
 from benchday.record.spending import Ruling, rule
-from benchday.record.standing import Standings
+from benchday.record.standing import Standings, refuse_spending
 from benchday.record.writer import Job, Writer
 
 
@@ -108,6 +108,7 @@ class SqliteJournal:
                 raise ValueError("a claimed name needs an entry")
             return ()
 
+        refuse_spending(drafts)
         kept = tuple(drafts), tuple(expect)
         job = Job(lambda transaction: transaction.write(*kept))
         return cast("tuple[Entry, ...]", await self._writer.hand_in(job))

@@ -38,6 +38,20 @@ _FACTS = {
 """kind -> the facts without which it cannot be taken."""
 
 
+_JOURNALS_OWN = (ACT_SPENT, ACT_REFUSED)
+
+
+def refuse_spending(drafts: Iterable[Draft]) -> None:
+    """Check that nobody writes down by hand what only spending a permit may say.
+
+    Raises:
+        ValueError: a draft says that an act was spent or refused.
+    """
+    for draft in drafts:
+        if draft.kind in _JOURNALS_OWN:
+            raise ValueError(f"{draft.kind} is written by spending a permit, never appended")
+
+
 def lacking(draft: Draft) -> str | None:
     """Say which facts an entry to be lacks, so that it is refused before it is committed; None if it lacks none."""
     missing = [name for name in _FACTS.get(draft.kind, ()) if name not in draft.facts]
