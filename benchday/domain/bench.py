@@ -8,7 +8,10 @@ from typing import Annotated, Self
 from pydantic import Field, model_validator
 
 from benchday.domain.units import Ability
-from benchday.domain.words import ClockTime, FileModel, IsoDate, Name, Percent
+from benchday.domain.words import ClockTime, Expected, FileModel, IsoDate, Name, Percent
+
+FolderName = Annotated[str, Field(min_length=1, max_length=200)]
+"""A folder, relative to the day's or absolute."""
 
 
 class Station(FileModel):
@@ -67,7 +70,7 @@ class Break(FileModel):
     @model_validator(mode="after")
     def _in_order(self) -> Self:
         if self.end <= self.start:
-            raise ValueError(f"a break ends after it begins, not at {self.end} after {self.start}")
+            raise Expected(f"a time after the break begins, at {self.start}", found=self.end, at=("to",))
         return self
 
 
@@ -88,17 +91,17 @@ class BenchFile(FileModel):
 
     @model_validator(mode="after")
     def _names_once(self) -> Self:
-        for what, names in (
-            ("station", [s.name for s in self.stations]),
-            ("cable number", [c.number for c in self.cables]),
-            ("adapter", [a.name for a in self.adapters]),
-            ("charger", [c.name for c in self.chargers]),
-            ("pack number", [p.number for p in self.packs]),
-            ("operator", [o.name for o in self.operators]),
+        for where, key, names in (
+            ("stations", "name", [s.name for s in self.stations]),
+            ("cables", "number", [c.number for c in self.cables]),
+            ("adapters", "name", [a.name for a in self.adapters]),
+            ("chargers", "name", [c.name for c in self.chargers]),
+            ("packs", "number", [p.number for p in self.packs]),
+            ("operators", "name", [o.name for o in self.operators]),
         ):
-            for name in names:
-                if names.count(name) > 1:
-                    raise ValueError(f"{what} {name} is listed twice")
+            for place, name in enumerate(names):
+                if name in names[:place]:
+                    raise Expected(f"each {key} once in {where}", found=f"{name} again", at=(where, place, key))
 
         return self
 
@@ -113,7 +116,7 @@ class Hours(FileModel):
     @model_validator(mode="after")
     def _in_order(self) -> Self:
         if self.closes <= self.opens:
-            raise ValueError(f"closing time {self.closes} is not after opening time {self.opens}")
+            raise Expected(f"a time after the day opens, at {self.opens}", found=self.closes, at=("closes",))
         return self
 
 
@@ -139,13 +142,13 @@ class DayFile(FileModel):
     day: Name
     """Name of the day, for people."""
     hours: Annotated[tuple[Hours, ...], Field(min_length=1)]
-    time_zone: str
+    time_zone: Name
     """Name from the IANA time zone database, like Europe/London."""
     instruments: Instruments
     policy: Policy = Policy()
-    image_store: str = "images"
+    image_store: FolderName = "images"
     """Folder of the image store, relative to this file."""
-    playbooks: str = "shipped"
+    playbooks: FolderName = "shipped"
     """Folder with the playbooks, relative to this file, or the word shipped."""
-    record: str | None = None
+    record: FolderName | None = None
     """Folder of the record; the platform's data folder where it is not given."""

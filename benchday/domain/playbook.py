@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 
 from benchday.domain.checks import Check
 from benchday.domain.units import Role
-from benchday.domain.words import FileModel, Minutes, Name
+from benchday.domain.words import Expected, FileModel, Minutes, Name
 
 
 class StepName(StrEnum):
@@ -44,7 +44,8 @@ class ThreePoints(FileModel):
     @model_validator(mode="after")
     def _in_order(self) -> Self:
         if not self.shortest <= self.usual <= self.longest:
-            raise ValueError(f"shortest {self.shortest}, usual {self.usual}, longest {self.longest} are not in order")
+            found = f"shortest {self.shortest}, usual {self.usual}, longest {self.longest}"
+            raise Expected("minutes in order, shortest first", found=found)
         return self
 
 
@@ -65,7 +66,8 @@ class Step(FileModel):
     @model_validator(mode="after")
     def _write_once(self) -> Self:
         if self.step is StepName.WRITE and self.tries != 1:
-            raise ValueError("a write is tried once; a second one needs a new permit")
+            found = f"{self.tries}: a second write needs a new permit"
+            raise Expected("1, because a write is tried once", found=found, at=("tries",))
         return self
 
 
@@ -92,7 +94,7 @@ class Power(FileModel):
     """What the unit draws and stores."""
 
     draw_mw: Annotated[int, Field(gt=0)] | None
-    """Measured draw while it is written, milliwatts; none if nobody measured it: then it is never written on battery."""
+    """Measured draw while it is written, milliwatts; none if nobody did: then it is never written on battery."""
     full_mwh: Annotated[int, Field(gt=0)]
     """Energy of a full pack by design, milliwatt-hours."""
     charge_mw: Annotated[int, Field(gt=0)]
@@ -115,9 +117,8 @@ class CheckLimits(FileModel):
         known = LIMITS.get(self.check, frozenset())
         for name in self.limits:
             if name not in known:
-                raise ValueError(
-                    f"the check {self.check.value} has no limit {name}; it has {', '.join(sorted(known)) or 'none'}"
-                )
+                has = f"one of the limits {', '.join(sorted(known))}" if known else "no limits"
+                raise Expected(f"{has} for the check {self.check.value}", found=name, at=("limits", name))
         return self
 
 
@@ -160,7 +161,9 @@ class Playbook(FileModel):
         order = list(StepName)
         numbers = [order.index(step.step) for step in self.service]
         if numbers != list(range(len(order))):
-            raise ValueError("service lists each step once, in this order: " + ", ".join(s.value for s in order))
+            expected = "each step once, in this order: " + ", ".join(s.value for s in order)
+            found = ", ".join(s.step.value for s in self.service)
+            raise Expected(expected, found=found, at=("service",))
         return self
 
     def step(self, name: StepName) -> Step:

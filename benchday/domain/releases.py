@@ -9,7 +9,7 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
-from benchday.domain.words import FileModel, IsoDate, Name, Sha256
+from benchday.domain.words import Expected, FileModel, IsoDate, Name, Sha256
 
 _VERSION = re.compile(r"(\d{1,6}(?:\.\d{1,6}){0,5})(?:-([0-9a-z]{1,20}))?")
 
@@ -95,6 +95,12 @@ class Image(FileModel):
         """Tell whether the image is for this model and hardware revision (None: not known yet)."""
         return model in self.models and (hardware is None or not self.hardware or hardware in self.hardware)
 
+    def clashes(self, other: Image) -> bool:
+        """Tell whether some unit could take both images as the same release."""
+        if self.version != other.version or not set(self.models) & set(other.models):
+            return False
+        return not self.hardware or not other.hardware or bool(set(self.hardware) & set(other.hardware))
+
 
 class ImageList(FileModel):
     """images.yaml: what the image store holds."""
@@ -103,13 +109,10 @@ class ImageList(FileModel):
 
     @model_validator(mode="after")
     def _no_two_alike(self) -> Self:
-        seen: dict[tuple[str, str, str], str] = {}
-        for image in self.images:
-            for model in image.models:
-                for hardware in image.hardware or ("",):
-                    key = (model, hardware, image.release)
-                    if key in seen:
-                        raise ValueError(f"{image.file} and {seen[key]} are both {image.release} for {model}")
-                    seen[key] = image.file
+        for number, image in enumerate(self.images):
+            for other in self.images[:number]:
+                if image.clashes(other):
+                    found = f"{image.release} again; {other.file} is that release for the same model and hardware"
+                    raise Expected("each release of a model once", found=found, at=("images", number, "release"))
 
         return self

@@ -1,0 +1,122 @@
+"""Checks what a file says against its model, and points at every place that is wrong."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any, TypeVar
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from benchday.domain.errors import Mistake
+from benchday.domain.words import Expected, FileModel
+from benchday.inputs.outcome import nearest, shown
+from benchday.inputs.wording import PATTERNS, expected_in, kind_of
+from benchday.inputs.yaml_text import Path, YamlText
+
+Model = TypeVar("Model", bound=FileModel)
+
+
+def checked(text: YamlText, model: type[Model]) -> Model | None:
+    """Return the file as its model, or None; what is wrong is added to the file's mistakes."""
+    if text.value is None and text.mistakes:
+        return None
+    if not isinstance(text.value, dict):
+        found = "nothing" if text.value is None else kind_of(text.value)
+        text.mistakes.append(text.mistake((), "a group of keys, each on its own line like name: value", found))
+        return None
+
+    try:
+        # Through JSON: only there does strict checking take a list for a tuple and text for a word of a closed list.
+        made = model.model_validate_json(json.dumps(text.value))
+    except ValidationError as error:
+        schema = model.model_json_schema(by_alias=True)
+        for detail in error.errors(include_url=False):
+            mistake = _mistake(text, detail, schema)
+            if mistake not in text.mistakes:
+                text.mistakes.append(mistake)
+        return None
+
+    return None if text.mistakes else made
+
+
+def _mistake(text: YamlText, error: ErrorDetails, schema: Mapping[str, Any]) -> Mistake:
+    path: Path = error["loc"]
+    if error["type"] == "extra_forbidden":
+        return _unknown_key(text, path, schema)
+    if error["type"] == "missing":
+        spot = text.spot(path[:-1])
+        return Mistake(text.file, spot.line, spot.column, expected_in(error), "no such key here")
+
+    raised = error.get("ctx", {}).get("error")
+    if isinstance(raised, Expected):
+        path = (*path, *raised.at)
+    value = error["input"] if not isinstance(raised, Expected) or not raised.at else _at(error["input"], raised.at)
+    found = raised.found if isinstance(raised, Expected) and raised.found else _found(text, path, value)
+    near = raised.nearest if isinstance(raised, Expected) else _near(value, path, schema)
+    return text.mistake(path, _expected(error, path, value, schema), found, near)
+
+
+def _at(value: object, path: Path) -> object:
+    for step in path:
+        try:
+            value = value[step]  # type: ignore[index]
+        except (KeyError, IndexError, TypeError):
+            return value
+    return value
+
+
+def _unknown_key(text: YamlText, path: Path, schema: Mapping[str, Any]) -> Mistake:
+    known = _part(schema, path[:-1]).get("properties", {})
+    spot = text.keys.get(path, text.spot(path))
+    key = str(path[-1])
+    return Mistake(
+        text.file, spot.line, spot.column, "one of the keys " + ", ".join(known), shown(key), nearest(key, known)
+    )
+
+
+def _expected(error: ErrorDetails, path: Path, value: object, schema: Mapping[str, Any]) -> str:
+    expected = expected_in(error)
+    if error["type"] == "string_type" and isinstance(value, (int, float, bool)):
+        worded = PATTERNS.get(str(_part(schema, path).get("pattern")), "text")
+        return worded if "quotes" in worded else f"{worded} in quotes"
+    return expected
+
+
+def _found(text: YamlText, path: Path, value: object) -> str:
+    """Name what stands there; for a bare number, with what YAML made of it."""
+    spot = text.spot(path)
+    if isinstance(value, (int, float)) and not isinstance(value, bool) and spot.raw is not None and not spot.quoted:
+        read = repr(value)
+        if read != spot.raw:
+            return f"the number {read}: unquoted, YAML reads {shown(spot.raw)} as {read}"
+        return f"the number {read}"
+    return kind_of(value)
+
+
+def _near(value: object, path: Path, schema: Mapping[str, Any]) -> str | None:
+    words = _part(schema, path).get("enum", [])
+    return nearest(str(value), [str(w) for w in words]) if isinstance(value, str) and words else None
+
+
+def _part(schema: Mapping[str, Any], path: Path) -> Mapping[str, Any]:
+    """Return the part of a JSON Schema that speaks of the value at this path; empty where none does."""
+    part: Mapping[str, Any] = _resolved(schema, schema)
+    for step in path:
+        if isinstance(step, int):
+            inner = part.get("items", {})
+        else:
+            inner = part.get("properties", {}).get(step, part.get("additionalProperties", {}))
+        part = _resolved(inner, schema) if isinstance(inner, Mapping) else {}
+    return part
+
+
+def _resolved(part: Mapping[str, Any], schema: Mapping[str, Any]) -> Mapping[str, Any]:
+    if "$ref" in part:
+        name = str(part["$ref"]).rsplit("/", 1)[-1]
+        return _resolved(schema["$defs"][name], schema)
+    for choice in part.get("anyOf", ()):  # an optional value: the branch that is something
+        if choice.get("type") != "null":
+            return _resolved(choice, schema)
+    return part

@@ -1,0 +1,112 @@
+"""A day's folder, read whole: every mistake of every file at once, or the plan."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TypeVar
+
+from benchday.domain.bench import BenchFile, DayFile
+from benchday.domain.errors import Mistake
+from benchday.domain.plan import DayPlan
+from benchday.domain.releases import ImageList
+from benchday.domain.words import FileModel
+from benchday.inputs.across import Files, mistakes_across
+from benchday.inputs.checked import checked
+from benchday.inputs.outcome import Notice, Outcome
+from benchday.inputs.playbook_files import SHIPPED, read_playbooks
+from benchday.inputs.roster_csv import Roster, read_roster
+from benchday.inputs.source import digest, read_bytes
+from benchday.inputs.yaml_text import YamlText, read_yaml
+
+Model = TypeVar("Model", bound=FileModel)
+
+DAY, BENCH, ROSTER, IMAGES = "day.yaml", "bench.yaml", "roster.csv", "images.yaml"
+
+
+@dataclass(slots=True)
+class _Reading:
+    """What has been read of the folder so far."""
+
+    folder: Path
+    digests: dict[str, str] = field(default_factory=dict)
+    mistakes: list[Mistake] = field(default_factory=list)
+
+    def bytes_of(self, name: str) -> bytes | None:
+        data = read_bytes(self.folder / name, name, self.mistakes)
+        if data is not None:
+            self.digests[name] = digest(data)
+        return data
+
+    def model(self, name: str, kind: type[Model]) -> tuple[Model | None, YamlText]:
+        data = self.bytes_of(name)
+        if data is None:
+            return None, YamlText(name)
+        text = read_yaml(data, name)
+        made = checked(text, kind)
+        self.mistakes += text.mistakes
+        return made, text
+
+
+def load_day(folder: Path) -> DayPlan:
+    """Return the plan that the files of a folder make.
+
+    Raises:
+        MistakesFound: with every mistake of every file.
+    """
+    return read_day(folder).required()
+
+
+def read_day(folder: Path) -> Outcome:
+    """Read the files of a folder: the plan or all mistakes, and what is worth knowing."""
+    if not folder.is_dir():
+        return Outcome(None, (Mistake(str(folder), 0, 0, "a folder with a day's files", "no such folder"),))
+
+    reading = _Reading(folder)
+    day, day_text = reading.model(DAY, DayFile)
+    bench, bench_text = reading.model(BENCH, BenchFile)
+    store = day.image_store if day is not None else "images"
+    images, images_text = reading.model(f"{store}/{IMAGES}", ImageList)
+    roster, notices = _roster(reading)
+    playbooks = read_playbooks(day.playbooks if day is not None else SHIPPED, folder, named_at=day_text)
+    reading.mistakes += playbooks.mistakes
+    reading.digests |= playbooks.digests
+
+    read = Files(
+        folder=folder,
+        day=day,
+        day_text=day_text,
+        bench=bench,
+        bench_text=bench_text,
+        images=images,
+        images_text=images_text,
+        roster=roster,
+        playbooks=playbooks,
+    )
+    reading.mistakes += mistakes_across(read)
+    return _outcome(reading, read, notices)
+
+
+def _roster(reading: _Reading) -> tuple[Roster, tuple[Notice, ...]]:
+    data = reading.bytes_of(ROSTER)
+    roster = read_roster(data, ROSTER) if data is not None else Roster(ROSTER)
+    reading.mistakes += roster.mistakes
+    return roster, tuple(roster.notices)
+
+
+def _outcome(reading: _Reading, read: Files, notices: tuple[Notice, ...]) -> Outcome:
+    if reading.mistakes or read.day is None or read.bench is None or read.images is None:
+        ordered = sorted(set(reading.mistakes), key=lambda m: (m.file, m.line, m.column, m.expected))
+        return Outcome(None, tuple(ordered), notices)
+
+    cautions = read.playbooks.cautions
+    plan = DayPlan(
+        day=read.day,
+        bench=read.bench,
+        roster=tuple(read.roster.rows),
+        playbooks=tuple(playbook for playbook, _ in read.playbooks.read),
+        images=read.images,
+        digests=reading.digests,
+        cautions=cautions.cautions if cautions is not None else (),
+    )
+    return Outcome(plan, (), notices)
