@@ -1,4 +1,4 @@
-"""The radio: transmitting bases keep small files in a folder, rovers read them; and what a unit makes of what it hears."""
+"""The radio: transmitting bases keep small files in a folder, rovers read them."""
 
 import json
 import time

@@ -7,6 +7,7 @@ from .lines import LOST_AFTER_S, RATE, Carrier, Pace
 
 PIECE = 256
 """bytes sent at once at the line's rate: 22 ms, about what a USB adapter gathers"""
+LOOK_EVERY_S = 0.01
 FULL_FOR_S = 1.0
 """what nobody has taken after this many real seconds is lost"""
 
@@ -117,9 +118,10 @@ class Channel:
 
     async def drained(self, within: float) -> None:
         """Wait until the host has read everything, for some real seconds at most."""
-        given_up = time.monotonic() + within
-        while self._carrier.backlog() and time.monotonic() < given_up:
-            await asyncio.sleep(0.01)
+        for _ in range(int(within / LOOK_EVERY_S)):
+            if not self._carrier.backlog():
+                return
+            await asyncio.sleep(LOOK_EVERY_S)
 
     def hear(self, *, on: bool) -> None:
         """Heed what comes, or throw it away (a unit that boots or is off)."""

@@ -111,13 +111,17 @@ class SerialFace:
 class NoFace:
     """A unit without any line: display, keys and a memory card."""
 
+    def __init__(self, unit: Unit) -> None:
+        self._unit = unit
+
     async def attach(self) -> dict[str, str]:
         """There is nothing to appear."""
         return {}
 
     async def session(self) -> None:
-        """Go on until the power goes."""
-        await asyncio.Event().wait()
+        """Go on until somebody restarts it."""
+        self._unit.restart_asked.clear()
+        await self._unit.restart_asked.wait()
 
     async def rest(self) -> None:
         """Nothing is heard anyway."""

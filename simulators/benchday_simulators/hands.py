@@ -1,13 +1,11 @@
-"""What a person does to the unit, told by lines of JSON in `hands.jsonl`; lines that were there before the start are done with."""
+"""What a person does to the unit, told by lines of JSON in `hands.jsonl` (older lines are done with)."""
 
 import asyncio
 import json
-import shutil
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
 from .image_intake import ImageIntake
-from .state import RECORDINGS
 from .unit import PACK_SWAP_S, Refused, Unit
 
 LOOK_EVERY_S = 0.1
@@ -24,6 +22,7 @@ class Hands:
         self._unit = unit
         self._path = unit.directory / HANDS_FILE
         self._done_bytes = self._path.stat().st_size if self._path.exists() else 0
+        self._writing: asyncio.Task[None] | None = None
         self._deeds: dict[str, Callable[[Deed], Awaitable[None]]] = {
             "external power": self._external_power,
             "fit pack": self._fit_pack,
@@ -62,7 +61,13 @@ class Hands:
         except (ValueError, KeyError, TypeError):
             self._unit.log.write("refused", request="hands", code="unknown", line=line.decode("utf-8", "replace"))
             return
-        self._unit.log.write("hands", **deed)
+        self._unit.log.write("hands", deed=deed)
+        if act == self._write_by_card:  # takes long: hands are free meanwhile
+            self._writing = asyncio.create_task(self._try(deed, act))
+        else:
+            await self._try(deed, act)
+
+    async def _try(self, deed: Deed, act: Callable[[Deed], Awaitable[None]]) -> None:
         try:
             await act(deed)
         except Refused as refusal:
@@ -107,23 +112,23 @@ class Hands:
 
     async def _copy_to_card(self, deed: Deed) -> None:
         card = Path(str(deed["to"]))
-        card.mkdir(parents=True, exist_ok=True)
-        for recording in self._unit.state.recordings:
-            shutil.copyfile(self._unit.directory / RECORDINGS / recording.name, card / recording.name)
+        _copy(self._unit, card)
 
     async def _write_by_card(self, deed: Deed) -> None:
-        data = Path(str(deed["file"])).read_bytes()
+        data = _read(str(deed["file"]))
         if not self._unit.lit.is_set():
             raise Refused("off", "switch it on first")
+        if self._unit.state.writing:
+            raise Refused("busy", "an image is under way")
         if not self._unit.power_suffices():
             raise Refused("power", "charge or connect external power")
         writing = asyncio.create_task(self._write(data))
-        went_dark = asyncio.create_task(self._unit.dark.wait())
+        ends = [asyncio.create_task(self._unit.dark.wait()), asyncio.create_task(self._unit.restart_asked.wait())]
         try:
-            await asyncio.wait({writing, went_dark}, return_when=asyncio.FIRST_COMPLETED)
+            await asyncio.wait({writing, *ends}, return_when=asyncio.FIRST_COMPLETED)
         finally:
-            writing.cancel()
-            went_dark.cancel()
+            for task in (writing, *ends):
+                task.cancel()
         await asyncio.gather(writing, return_exceptions=True)
         if not writing.cancelled():
             writing.result()
@@ -144,7 +149,17 @@ class Hands:
 
     async def _restart(self, _: Deed) -> None:
         await self._unit.meet("restart")
-        self._unit.begin_boot()
+        self._unit.restart_asked.set()
+
+
+def _copy(unit: Unit, card: Path) -> None:
+    card.mkdir(parents=True, exist_ok=True)
+    for recording in unit.state.recordings:
+        (card / recording.name).write_bytes(unit.recorded_bytes(recording))
+
+
+def _read(file: str) -> bytes:
+    return Path(file).read_bytes()
 
 
 async def _unseen(_: int) -> None:

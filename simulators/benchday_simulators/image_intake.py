@@ -21,11 +21,12 @@ class ImageIntake:
         """recordings and release are lost"""
         self.outcome = ""
         """whole, refused or cut, once it has ended"""
-        self.header: ImageHeader | None = None
+        self._header: ImageHeader | None = None
         self._unit = unit
         self._announced = announced
         self._data = bytearray()
         self._payload_from = 0
+        self._version = ""
         self._erased_at_s = 0.0
 
     def percent(self) -> float:
@@ -48,13 +49,14 @@ class ImageIntake:
             length = header_length(bytes(self._data[:LONGEST_HEADER]))
             if length is None:
                 return
-            self.header = read_header(bytes(self._data[:length]))
+            self._header = read_header(bytes(self._data[:length]))
         except BadHeader as bad:
             raise Refused("header", str(bad)) from None
         self._payload_from = length
-        self._suits(self.header)
+        self._suits(self._header)
+        self._version = self._header.version
         if self._announced is None:
-            self._announced = length + self.header.payload_bytes
+            self._announced = length + self._header.payload_bytes
         self._begin()
 
     def _suits(self, header: ImageHeader) -> None:
@@ -98,17 +100,21 @@ class ImageIntake:
 
     def _whole(self) -> None:
         payload = memoryview(self._data)[self._payload_from :]
-        if self.header is None:
+        if self._header is None:
             raise Refused("header", "no header came")
-        if len(self._data) != self._announced or len(payload) != self.header.payload_bytes:
-            raise Refused("size", f"{len(payload)} bytes of {self.header.payload_bytes}")
-        if zlib.crc32(payload) != self.header.crc32:
+        if len(self._data) != self._announced or len(payload) != self._header.payload_bytes:
+            raise Refused("size", f"{len(payload)} bytes of {self._header.payload_bytes}")
+        if zlib.crc32(payload) != self._header.crc32:
             raise Refused("crc", "payload is not what its crc32 says")
 
     def cut(self) -> None:
         """It ended before its end; without effect when it has come whole or was refused."""
-        if not self.outcome:
+        if self.outcome:
+            return
+        if self.begun:
             self._end("cut")
+        else:
+            self._unit.be("idle")
 
     def _refuse(self, refusal: Refused) -> None:
         self._unit.log.write("refused", request="image", code=refusal.code)
@@ -125,9 +131,8 @@ class ImageIntake:
 
     async def flash(self, report: Callable[[int], Awaitable[None]]) -> None:
         """Flash what has come: `report` is awaited at each whole 5 %. What is left of the erasing counts in."""
-        assert self.header is not None
         unit, state = self._unit, self._unit.state
-        version = self.header.version
+        version = taken = self._version
         if "old version" in unit.armed:
             unit.armed.discard("old version")
             version = state.last_release or version
@@ -142,7 +147,7 @@ class ImageIntake:
             await report(percent)
         state.next_release, state.writing = version, ""
         unit.be("idle", "restart to run the new release")
-        unit.log.write("flashed", version=self.header.version)
+        unit.log.write("flashed", version=taken)
         unit.save()
 
     def flash_ended(self) -> None:

@@ -86,7 +86,7 @@ def read_header(data: bytes) -> ImageHeader:
         raise BadHeader("a line cannot be read") from None
 
 
-def build_image(
+def build_image(  # noqa: PLR0917 each of these is a line of the header, or makes the payload
     model: str,
     version: str,
     hardware: tuple[str, ...] | list[str],

@@ -27,5 +27,4 @@ class PhysicsClock:
 
     async def sleep_until(self, moment_s: float) -> None:
         """Wait for a second of physics; returns at once when it has passed."""
-        while (left := moment_s - self.now()) > 0:
-            await asyncio.sleep(left / self.speed)
+        await asyncio.sleep(max(0.0, moment_s - self.now()) / self.speed)

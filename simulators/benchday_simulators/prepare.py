@@ -1,5 +1,6 @@
 """Put a unit into a folder as a scenario wants it, before its process is started."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TypedDict, Unpack
 
@@ -72,11 +73,12 @@ def write_unit(directory: Path, state: UnitState, sizes: list[int], broken: int 
     folder.mkdir(parents=True, exist_ok=True)
     state.recordings = []
     for number, (recording, data) in enumerate(draw_recordings(state, sizes), 1):
-        stored = data
-        if number == broken:
-            recording = Recording(recording.name, recording.bytes, recording.sha256, BREAKS_AT_PERCENT)
-            middle = len(data) // 2
-            stored = data[:middle] + bytes(len(data) - middle)
-        (folder / recording.name).write_bytes(stored)
-        state.recordings.append(recording)
+        kept, stored = _break(recording, data) if number == broken else (recording, data)
+        (folder / kept.name).write_bytes(stored)
+        state.recordings.append(kept)
     save(directory, state)
+
+
+def _break(recording: Recording, data: bytes) -> tuple[Recording, bytes]:
+    middle = len(data) // 2
+    return replace(recording, breaks_at_percent=BREAKS_AT_PERCENT), data[:middle] + bytes(len(data) - middle)

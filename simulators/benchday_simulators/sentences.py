@@ -1,4 +1,4 @@
-"""Frame and read the sentences of the serial dialogue: `$`, fields, `*`, two hexadecimal digits, CR LF (as in NMEA 0183)."""
+"""Frame and read the sentences of the serial dialogue, framed as in NMEA 0183."""
 
 from functools import reduce
 

@@ -89,11 +89,11 @@ class SerialDialogue:
         act = (self._asks if asked else self._verbs).get(name)
         try:
             if act is None:
-                raise Refused("unknown")
-            if self._unit.state.mode == "boot" and name not in IN_BOOT:
-                raise Refused("boot", "no valid release")
-            answers = await act(fields[2:] if asked else fields[1:])
-            await self._line.write(b"".join(answers))
+                await self._refuse(name, Refused("unknown"))
+            elif self._unit.state.mode == "boot" and name not in IN_BOOT:
+                await self._refuse(name, Refused("boot", "no valid release"))
+            else:
+                await self._line.write(b"".join(await act(fields[2:] if asked else fields[1:])))
         except Refused as refusal:
             await self._refuse(name, refusal)
 

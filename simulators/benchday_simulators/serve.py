@@ -50,12 +50,13 @@ class Order:
 def build(order: Order) -> Unit:
     """Find or draw the unit of an order; raises CannotServe, BadTrouble."""
     order.directory.mkdir(parents=True, exist_ok=True)
+    log = UnitLog(order.directory / "log.jsonl")
     state = _state(order)
     key = bytes.fromhex(order.key.read_text(encoding="ascii").strip()) if order.key else b""
     troubles = read_troubles(order.trouble, order.serial) if order.trouble else []
     clock = PhysicsClock(order.speed, state.physics_s)
-    log = UnitLog(order.directory / "log.jsonl")
-    return Unit(order.directory, state, clock, log, Troubles(troubles, dict(state.troubles_spent)), key)
+    met = Troubles(troubles, dict(state.troubles_spent))
+    return Unit(order.directory, state, clock=clock, log=log, troubles=met, key=key)
 
 
 def _state(order: Order) -> UnitState:
@@ -78,13 +79,15 @@ def face_of(unit: Unit, order: Order) -> HostFace:
 
         return WebFace(unit, order.link)
     if unit.model.line == "none":
-        return NoFace()
+        return NoFace(unit)
     return SerialFace(unit, order.link, order.carrier)
 
 
 async def live(unit: Unit, face: HostFace) -> None:
     """Boot, serve, restart and go dark, for ever."""
     while True:
+        if unit.dark.is_set():
+            await face.rest()
         await unit.lit.wait()
         alive = asyncio.create_task(_alive(unit, face))
         dark = asyncio.create_task(unit.dark.wait())
@@ -96,7 +99,6 @@ async def live(unit: Unit, face: HostFace) -> None:
         await asyncio.gather(alive, return_exceptions=True)
         if not alive.cancelled():
             alive.result()
-        await face.rest()
 
 
 async def _alive(unit: Unit, face: HostFace) -> None:

@@ -93,14 +93,14 @@ class _Host(asyncio.Protocol):
         self._transport: asyncio.Transport | None = None
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
-        assert isinstance(transport, asyncio.Transport)
-        self._transport = transport
-        self._carrier.joined(transport)
+        if isinstance(transport, asyncio.Transport):
+            self._transport = transport
+            self._carrier.joined(transport)
 
     def data_received(self, data: bytes) -> None:
-        assert self._transport is not None
-        self._carrier.came(self._transport, data)
+        if self._transport is not None:
+            self._carrier.came(self._transport, data)
 
-    def connection_lost(self, exc: Exception | None) -> None:  # noqa: ARG002 asyncio's signature
-        assert self._transport is not None
-        self._carrier.left(self._transport)
+    def connection_lost(self, _: Exception | None) -> None:
+        if self._transport is not None:
+            self._carrier.left(self._transport)

@@ -62,7 +62,7 @@ class Unit:
     """One unit. Everything runs in one event loop; what is called here is done when it returns."""
 
     def __init__(
-        self, directory: Path, state: UnitState, clock: PhysicsClock, log: UnitLog, troubles: Troubles, key: bytes
+        self, directory: Path, state: UnitState, *, clock: PhysicsClock, log: UnitLog, troubles: Troubles, key: bytes
     ) -> None:
         self.directory = directory
         self.state = state
@@ -73,6 +73,8 @@ class Unit:
         """set while the unit is on"""
         self.dark = asyncio.Event()
         """set while the unit is off"""
+        self.restart_asked = asyncio.Event()
+        """set when a unit without a serial line is told to restart"""
         self.face: Face | None = None
         self.air: Callable[[], Air] = lambda: Air("none", "", 0)
         self.activity = "idle"

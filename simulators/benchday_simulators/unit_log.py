@@ -7,10 +7,12 @@ from pathlib import Path
 
 
 class UnitLog:
-    """`log.jsonl` of one unit, only ever appended to."""
+    """`log.jsonl` of one unit, only ever appended to, by one process at a time."""
 
     def __init__(self, path: Path) -> None:
+        """Open it; raises BlockingIOError while another process has it."""
         self._fd = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
+        _lock(self._fd, path)
         self._end_broken_line(path)
 
     def _end_broken_line(self, path: Path) -> None:
@@ -31,3 +33,14 @@ class UnitLog:
     def close(self) -> None:
         """Close the file."""
         os.close(self._fd)
+
+
+def _lock(fd: int, path: Path) -> None:
+    try:
+        import fcntl  # noqa: PLC0415 does not exist on every platform
+    except ImportError:
+        return
+    try:
+        fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        raise BlockingIOError(f"another process serves the unit of {path.parent}; end that one first") from None

@@ -1,0 +1,108 @@
+"""How a host reaches a Wi-Fi unit: a small web server that refuses connections while the unit boots or is off."""
+
+import asyncio
+import json
+import time
+from pathlib import Path
+
+from .unit import Unit
+from .web_connection import Connection
+from .web_dialogue import WebDialogue
+
+ADDRESS = "127.0.0.1"
+
+
+class WebFace:
+    """The unit's own page."""
+
+    def __init__(self, unit: Unit, link: Path | None) -> None:
+        self._unit = unit
+        self._link = link
+        self._port = 0
+        self._server: asyncio.Server | None = None
+        self._connections: set[asyncio.Task[None]] = set()
+        self._dialogue = WebDialogue(unit)
+        self._away_until = 0.0
+        self._mute_until = 0.0
+        self._garble = False
+        self._back: asyncio.Future[None] | None = None
+
+    async def attach(self) -> dict[str, str]:
+        """Listen, on the same port as before where that is free, and write the link."""
+        if self._server is None:
+            try:
+                self._server = await asyncio.start_server(self._connected, ADDRESS, self._port)
+            except OSError:
+                self._server = await asyncio.start_server(self._connected, ADDRESS, 0)
+            self._port = self._server.sockets[0].getsockname()[1]
+        state = self._unit.state
+        where = {"url": f"http://{ADDRESS}:{self._port}", "user": state.user, "password": state.password}
+        if self._link is not None:
+            self._link.with_suffix(".new").write_text(json.dumps(where), encoding="utf-8")
+            self._link.with_suffix(".new").replace(self._link)
+        return where
+
+    async def session(self) -> None:
+        """Serve until a restart is asked for."""
+        self._unit.restart_asked.clear()
+        self._dialogue = WebDialogue(self._unit)
+        if time.monotonic() >= self._away_until:
+            await self.attach()
+        try:
+            await self._unit.restart_asked.wait()
+        finally:
+            self._refuse()
+            await self._dialogue.image.stop()
+
+    async def rest(self) -> None:
+        """Refuse connections."""
+        self._refuse()
+
+    def detach(self) -> None:
+        """Close for good."""
+        self._refuse()
+        if self._link is not None:
+            self._link.unlink(missing_ok=True)
+
+    def _refuse(self) -> None:
+        if self._server is not None:
+            self._server.close()
+            self._server = None
+        for connection in self._connections:
+            connection.cancel()
+
+    async def _connected(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        served = asyncio.create_task(Connection((reader, writer), self._dialogue.answer, self._shape).serve())
+        self._connections.add(served)
+        served.add_done_callback(self._connections.discard)
+
+    async def _shape(self, body: bytes) -> bytes:
+        """Hold an answer back while the unit is silent, change a byte of it where trouble says so."""
+        await asyncio.sleep(max(0.0, self._mute_until - time.monotonic()))
+        if self._garble and body:
+            self._garble = False
+            middle = len(body) // 2
+            return body[:middle] + bytes((body[middle] ^ 0x01,)) + body[middle + 1 :]
+        return body
+
+    def pull_cable(self, seconds: float) -> None:
+        """Cut all connections; back after some real seconds."""
+        self._away_until = time.monotonic() + seconds
+        self._refuse()
+        self._unit.later(seconds, self._come_back)
+
+    def _come_back(self) -> None:
+        running = self._unit.lit.is_set() and self._unit.state.boot_until_s <= self._unit.clock.now()
+        if running and time.monotonic() >= self._away_until:
+            self._back = asyncio.ensure_future(self._attach_again())
+
+    async def _attach_again(self) -> None:
+        await self.attach()
+
+    def mute(self, seconds: float) -> None:
+        """Answer nothing for some real seconds."""
+        self._mute_until = time.monotonic() + seconds
+
+    def garble_next(self) -> None:
+        """Change one byte of what is sent next."""
+        self._garble = True
