@@ -73,6 +73,18 @@ def read(connection: sqlite3.Connection, bench: str, after: int) -> tuple[Entry,
     return tuple(Entry.from_stored(bench, *row) for row in connection.execute(_READ, (bench, after)))
 
 
+def read_unit(connection: sqlite3.Connection, unit: str) -> tuple[Entry, ...]:
+    """Return the entries about one unit, by bench and in chain order.
+
+    Raises:
+        ValueError: a body does not belong where it stands.
+    """
+    rows = connection.execute(
+        "SELECT bench, seq, body, prev, digest FROM entry WHERE unit = ? ORDER BY bench, seq", (unit,)
+    )
+    return tuple(Entry.from_stored(*row) for row in rows)
+
+
 def read_lines(connection: sqlite3.Connection, bench: str) -> tuple[Entry, ...]:
     """Return the entries that still count after a restart, in order."""
     kinds = ", ".join(f"'{kind}'" for kind in SURVIVE_A_RESTART)

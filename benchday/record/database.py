@@ -21,17 +21,23 @@ _FULL_OR_FAILING = (sqlite3.SQLITE_IOERR_WRITE, sqlite3.SQLITE_IOERR_SHMSIZE)
 
 
 def connect_writer(path: Path) -> sqlite3.Connection:
-    """Open the one connection that writes; the file is made readable for its owner only.
+    """Open the one connection that writes the journal.
 
     Raises:
         RecordError
     """
-    try:
-        os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
-    except OSError as error:
-        raise RecordError(f"cannot write {path}: {error.strerror}; make file and folder writable") from error
-
+    _make(path)
     return _opened(str(path), path, ("journal_mode=WAL", "synchronous=FULL"))
+
+
+def connect_personal(path: Path) -> sqlite3.Connection:
+    """Open the one connection to personal data: erased bytes are overwritten, and no log keeps older ones.
+
+    Raises:
+        RecordError
+    """
+    _make(path)
+    return _opened(str(path), path, ("journal_mode=TRUNCATE", "synchronous=FULL", "secure_delete=ON"))
 
 
 def connect_reader(path: Path) -> sqlite3.Connection:
@@ -44,6 +50,14 @@ def connect_reader(path: Path) -> sqlite3.Connection:
         raise RecordError(f"there is no record at {path.parent}: {path.name} is missing; check the path")
 
     return _opened(f"{path.resolve().as_uri()}?mode=ro", path, ("wal_autocheckpoint=0",))
+
+
+def _make(path: Path) -> None:
+    # Made here and not by SQLite, so that only its owner can read it; SQLite gives its other files the same mode.
+    try:
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
+    except OSError as error:
+        raise RecordError(f"cannot write {path}: {error.strerror}; make file and folder writable") from error
 
 
 def _opened(name: str, path: Path, pragmas: Sequence[str]) -> sqlite3.Connection:

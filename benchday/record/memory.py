@@ -1,8 +1,9 @@
-"""Memory twins of the journal and the archive: the same behaviour, nothing kept."""
+"""Memory twins of the journal, the archive and personal data: the same behaviour, nothing kept."""
 
 from __future__ import annotations
 
 import hashlib
+import secrets
 from collections.abc import Sequence
 
 import anyio
@@ -13,6 +14,7 @@ from benchday.domain.errors import AlreadyRecorded, RecordError, RecordFull
 from benchday.domain.permits import Permit, Reading, SpentAct
 from benchday.domain.seams import Clock
 from benchday.record.chain import Head, forge_all, head_after
+from benchday.record.personal import Reference, salted_digest
 from benchday.record.spending import rule
 from benchday.record.standing import SURVIVE_A_RESTART, Standings, refuse_spending
 
@@ -146,3 +148,35 @@ class MemoryIncoming:
         """Leave nothing behind."""
         self._ended = True
         self._data.clear()
+
+
+class MemoryPersonal:
+    """Personal data that lives as long as the object."""
+
+    def __init__(self) -> None:
+        self._texts: dict[str, tuple[bytes, str]] = {}
+
+    async def keep(self, text: str) -> Reference:
+        """Keep a text; return what an entry may carry of it."""
+        await anyio.lowlevel.checkpoint()
+        name, salt = secrets.token_hex(16), secrets.token_bytes(16)
+        self._texts[name] = salt, text
+        return Reference(name, salted_digest(salt, text))
+
+    def look_up(self, name: str) -> str | None:
+        """Return the text; None if it was erased or never kept."""
+        return self._texts[name][1] if name in self._texts else None
+
+    def proves(self, reference: Reference) -> bool | None:
+        """Tell whether the kept text is the one that the reference was made for; None if it was erased."""
+        kept = self._texts.get(reference.id)
+        return None if kept is None else salted_digest(*kept) == reference.digest
+
+    async def erase(self, name: str) -> bool:
+        """Erase text and salt; tell whether there was something to erase."""
+        await anyio.lowlevel.checkpoint()
+        return self._texts.pop(name, None) is not None
+
+    async def close(self) -> None:
+        """Forget everything."""
+        self._texts.clear()

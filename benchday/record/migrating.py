@@ -44,6 +44,22 @@ def schema_of(connection: sqlite3.Connection) -> int:
     return int(connection.execute("SELECT coalesce(max(version), 0) FROM schema_version").fetchone()[0])
 
 
+def refuse_newer(connection: sqlite3.Connection, path: Path, migrations: Sequence[Migration]) -> int:
+    """Return the schema's number after checking that these migrations know it.
+
+    Raises:
+        RecordError: a newer program wrote the file, or something else did.
+    """
+    with in_our_words(path):
+        has, known = schema_of(connection), max(m.number for m in migrations)
+        if has > known:
+            raise RecordError(f"{path} has schema {has}, this program knows up to {known}; update benchday")
+        if not has and connection.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone():
+            raise RecordError(f"{path} is the database of something else; name another folder for the record")
+
+    return has
+
+
 def migrate(connection: sqlite3.Connection, path: Path, migrations: Sequence[Migration]) -> None:
     """Apply what is missing. A file that existed before is copied beside itself first, and examined afterwards.
 
@@ -52,9 +68,8 @@ def migrate(connection: sqlite3.Connection, path: Path, migrations: Sequence[Mig
         RecordDamaged: it is not whole.
     """
     with in_our_words(path):
-        has, wants = schema_of(connection), max(m.number for m in migrations)
-        _refuse_strangers(connection, path, has, wants)
-        if has == wants:
+        has = refuse_newer(connection, path, migrations)
+        if has == max(m.number for m in migrations):
             return
         if has:
             _back_up(connection, path, has)
@@ -77,13 +92,6 @@ def examine(connection: sqlite3.Connection, path: Path, pragma: str) -> None:
             f"{path} is damaged: {'; '.join(said)}; keep it as it is, copy it aside, and go on with a backup "
             "or a new record"
         )
-
-
-def _refuse_strangers(connection: sqlite3.Connection, path: Path, has: int, wants: int) -> None:
-    if has > wants:
-        raise RecordError(f"{path} has schema {has}, this program knows up to {wants}; update benchday")
-    if not has and connection.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone():
-        raise RecordError(f"{path} is the database of something else; name another folder for the record")
 
 
 def _back_up(connection: sqlite3.Connection, path: Path, has: int) -> None:

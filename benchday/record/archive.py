@@ -1,0 +1,218 @@
+"""Preserved recordings as files named by their SHA-256: ``archive/ab/<64 hex digits>``, whole or not at all.
+
+A file on its way stands in ``archive/incoming`` under a random name. It gets its own name only when all of it is on the
+disk and has been read back.
+"""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import os
+import secrets
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+import anyio
+import anyio.lowlevel
+from anyio.to_thread import run_sync
+
+from benchday.domain.errors import RecordDamaged, RecordError, RecordFull
+from benchday.record.place import Place
+
+_NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+_CHUNK_BYTES = 1 << 20
+"""Bytes gathered before a worker thread writes them, so that small pieces of a slow line cost no thread each."""
+
+
+class FileArchive:
+    """The archive of one record."""
+
+    def __init__(self, root: Path) -> None:
+        self._root = root
+
+    async def begin(self) -> FileIncoming:
+        """Begin to take one file.
+
+        Raises:
+            RecordError: the archive cannot be written.
+        """
+        return await run_sync(FileIncoming, self._root)
+
+    async def holds(self, sha256: str) -> bool:
+        """Re-read the kept file and tell whether it is whole."""
+        return await run_sync(_is_whole, _place_of(self._root, sha256), sha256)
+
+    def room_bytes(self) -> int:
+        """Return the free room where the archive is kept, in bytes."""
+        with _in_our_words(self._root):
+            return shutil.disk_usage(self._root).free
+
+
+def open_archive(folder: Path) -> FileArchive:
+    """Open the archive of the record at ``folder``; what a killed program left half written is removed.
+
+    Only the program that holds the record's journal may do so.
+
+    Raises:
+        RecordError: the archive cannot be written.
+    """
+    root = Place.prepared(folder).archive
+    with _in_our_words(root):
+        incoming = root / "incoming"
+        incoming.mkdir(mode=0o700, exist_ok=True)
+        for leftover in incoming.iterdir():
+            leftover.unlink()
+
+    return FileArchive(root)
+
+
+class FileIncoming:
+    """A recording on its way into the archive."""
+
+    def __init__(self, root: Path) -> None:
+        self._root = root
+        self._path = root / "incoming" / secrets.token_hex(16)
+        self._hash = hashlib.sha256()
+        self._gathered = bytearray()
+        self._ended = False
+        with _in_our_words(root):
+            self._path.parent.mkdir(mode=0o700, exist_ok=True)
+            self._fd = os.open(self._path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
+
+    async def add(self, data: bytes) -> None:
+        """Take the next bytes.
+
+        Raises:
+            RecordFull: no room on the disk; nothing is left behind.
+        """
+        self._refuse_if_ended()
+        self._gathered += data
+        if len(self._gathered) >= _CHUNK_BYTES:
+            await self._run(self._write_gathered)
+        else:
+            await anyio.lowlevel.checkpoint()
+
+    async def finish(self) -> str:
+        """Sync, name by digest, re-read and compare; return the SHA-256 (64 hex digits).
+
+        Raises:
+            RecordFull: no room on the disk; nothing is left behind.
+            RecordDamaged: the disk does not give back what it was given; nothing is left behind.
+        """
+        self._refuse_if_ended()
+        await self._run(self._keep)
+        return self._hash.hexdigest()
+
+    async def abandon(self) -> None:
+        """Leave nothing behind."""
+        with anyio.CancelScope(shield=True):
+            await run_sync(self._drop)
+
+    async def _run(self, work: Callable[[], None]) -> None:
+        def or_drop() -> None:
+            try:
+                with _in_our_words(self._root):
+                    work()
+            except BaseException:
+                self._drop()
+                raise
+
+        await run_sync(or_drop)
+
+    def _write_gathered(self) -> None:
+        with memoryview(self._gathered) as view:
+            written = 0
+            while written < len(view):
+                written += os.write(self._fd, view[written:])
+            self._hash.update(view)
+        self._gathered.clear()
+
+    def _keep(self) -> None:
+        self._write_gathered()
+        os.fsync(self._fd)
+        os.close(self._fd)
+        self._fd = -1
+        sha256 = self._hash.hexdigest()
+        if not _is_whole(self._path, sha256):
+            raise RecordDamaged(
+                f"the disk at {self._root} does not give back what was written to it; nothing was kept: "
+                "preserve again, and replace that disk"
+            )
+
+        kept = _place_of(self._root, sha256)
+        kept.parent.mkdir(mode=0o700, exist_ok=True)
+        self._take_place(kept, sha256)
+        for folder in (kept.parent, self._root):
+            _sync_folder(folder)
+        if not _is_whole(kept, sha256):
+            raise RecordDamaged(f"{kept} is not whole right after it was kept; preserve again, and replace that disk")
+        self._ended = True
+
+    def _take_place(self, kept: Path, sha256: str) -> None:
+        if _is_whole(kept, sha256):
+            self._path.unlink()
+            return
+        if kept.exists():
+            # A copy that has gone bad since: set aside for whoever wants to know why, and replaced.
+            aside = self._root / "damaged"
+            aside.mkdir(mode=0o700, exist_ok=True)
+            kept.replace(aside / f"{sha256}-{secrets.token_hex(4)}")
+        self._path.replace(kept)
+
+    def _drop(self) -> None:
+        self._ended = True
+        self._gathered.clear()
+        if self._fd >= 0:
+            os.close(self._fd)
+            self._fd = -1
+        with suppress(OSError):
+            self._path.unlink(missing_ok=True)
+
+    def _refuse_if_ended(self) -> None:
+        if self._ended:
+            raise RecordError("this recording was finished or abandoned; begin another")
+
+
+def _place_of(root: Path, sha256: str) -> Path:
+    if len(sha256) != 64 or not set(sha256) <= set("0123456789abcdef"):
+        raise ValueError(f"a digest is 64 lower-case hex digits, got {sha256!r}")
+
+    return root / sha256[:2] / sha256
+
+
+def _is_whole(path: Path, sha256: str) -> bool:
+    try:
+        with path.open("rb") as file:
+            # Where the system can forget what it holds in memory, the bytes come from the disk.
+            if hasattr(os, "posix_fadvise"):
+                os.posix_fadvise(file.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
+            return hashlib.file_digest(file, "sha256").hexdigest() == sha256
+    except OSError:
+        return False
+
+
+def _sync_folder(folder: Path) -> None:
+    if os.name != "posix":
+        # Elsewhere a folder cannot be opened; the rename is as durable as the system makes it.
+        return
+
+    fd = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(fd)
+    finally:
+        os.close(fd)
+
+
+@contextmanager
+def _in_our_words(root: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        if error.errno in _NO_ROOM:
+            raise RecordFull(
+                f"nothing was kept: no room at {root} ({error.strerror}); make room, then preserve again"
+            ) from error
+        raise RecordError(f"cannot use the archive at {root}: {error}; check the disk and its permissions") from error

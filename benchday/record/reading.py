@@ -1,0 +1,64 @@
+"""Reading a record that somebody else may be writing."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from benchday.domain.entries import Entry
+from benchday.domain.errors import RecordError
+from benchday.record import chain
+from benchday.record.database import connect_reader, in_our_words
+from benchday.record.migrating import refuse_newer, shipped
+from benchday.record.place import Place, is_simulated
+
+
+class RecordReader:
+    """Reads the chains of all benches in one record; never writes, never keeps the writer waiting."""
+
+    def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
+        self._connection, self._path = connection, path
+        self.simulated = is_simulated(connection, path)
+        """Whether the record is of simulated work."""
+
+    def benches(self) -> tuple[str, ...]:
+        """Return the names of the benches that have entries here, sorted."""
+        with in_our_words(self._path):
+            return tuple(row[0] for row in self._connection.execute("SELECT DISTINCT bench FROM entry ORDER BY bench"))
+
+    def read(self, bench: str, after: int = 0) -> tuple[Entry, ...]:
+        """Return the entries of a bench with ``seq > after``, in order."""
+        with in_our_words(self._path):
+            return chain.read(self._connection, bench, after)
+
+    def read_unit(self, unit: str) -> tuple[Entry, ...]:
+        """Return the entries about one unit, by bench and in chain order."""
+        with in_our_words(self._path):
+            return chain.read_unit(self._connection, unit)
+
+    def words(self, name: str) -> str | None:
+        """Return the personal data of that reference; None if it was erased or never kept."""
+        path = Place(self._path.parent).personal
+        if not path.is_file():
+            return None
+        with in_our_words(path), closing(connect_reader(path)) as connection:
+            row = connection.execute("SELECT text FROM personal WHERE id = ?", (name,)).fetchone()
+
+        return None if row is None else str(row[0])
+
+
+@contextmanager
+def open_reader(folder: Path) -> Iterator[RecordReader]:
+    """Open the record at ``folder`` for reading.
+
+    Raises:
+        RecordError: there is none, or a newer program wrote it.
+        RecordDamaged
+    """
+    path = Place(folder).journal
+    with closing(connect_reader(path)) as connection:
+        if not refuse_newer(connection, path, shipped()):
+            raise RecordError(f"the record at {folder} was never begun; check the path")
+        yield RecordReader(connection, path)
