@@ -65,12 +65,8 @@ def _day(read: Files) -> Iterator[Mistake]:
         ZoneInfo(zone)
     except (ValueError, OSError, KeyError):
         near = nearest(zone, available_timezones())
-        yield read.day_text.mistake(
-            ("time_zone",),
-            "a name from the IANA time zone database, like Europe/London",
-            shown(zone) or "nothing",
-            near,
-        )
+        expected = "a name from the IANA time zone database, like Europe/London"
+        yield read.day_text.mistake(("time_zone",), expected, shown(zone), near)
 
 
 def _playbooks(read: Files) -> Iterator[Mistake]:

@@ -141,34 +141,34 @@ def _rows(lines: Sequence[tuple[int, list[str]]], roster: Roster) -> None:
     width = len(roster.columns)
     first_lines: dict[str, int] = {}
     for line, cells in lines:
-        if len(cells) > width and any(cell.strip() for cell in cells[width:]):
-            roster.wrong(
-                line, width + 1, f"{width} cells", f"{len(cells)}; a cell that holds the separator needs quotes"
-            )
+        if any(cell.strip() for cell in cells[width:]):
+            found = f"{len(cells)}: a cell that holds the separator needs quotes"
+            roster.wrong(line, width + 1, f"{width} cells", found)
             continue
-        values = {
-            name: cells[place - 1].strip() if place <= len(cells) else "" for name, place in roster.columns.items()
-        }
+
+        values = {name: "".join(cells[place - 1 : place]).strip() for name, place in roster.columns.items()}
         problems = check_cells(values)
         for column, expected, found, near in problems:
             roster.wrong(line, roster.columns[column], expected, found, near)
-
-        serial = values["serial"]
-        if serial in first_lines:
-            found = f"{shown(serial)} again; it stands in line {first_lines[serial]} first"
-            roster.wrong(line, roster.columns["serial"], "each serial once", found)
-        elif serial:
-            first_lines[serial] = line
+        _doubled(values["serial"], line, first_lines, roster)
         if not problems:
             roster.rows.append(_row(values, line))
 
+    _shortened(roster)
+
+
+def _doubled(serial: str, line: int, first_lines: dict[str, int], roster: Roster) -> None:
+    first = first_lines.setdefault(serial, line)
+    if serial and first != line:
+        found = f"{shown(serial)} again; it stands in line {first} first"
+        roster.wrong(line, roster.columns["serial"], "each serial once", found)
+
+
+def _shortened(roster: Roster) -> None:
     for line, serial, usual in looks_shortened([(row.line, row.model, row.serial) for row in roster.rows]):
-        roster.wrong(
-            line,
-            roster.columns["serial"],
-            f"{usual} digits, as the other serials of this model have",
-            f"{serial}, {len(serial)} digits: a spreadsheet has probably dropped the leading zeros; read it off the label",
-        )
+        expected = f"{usual} digits, as the other serials of this model have"
+        why = "a spreadsheet has probably dropped the leading zeros; read it off the label"
+        roster.wrong(line, roster.columns["serial"], expected, f"{serial}, {len(serial)} digits: {why}")
 
 
 def _row(values: dict[str, str], line: int) -> RosterRow:

@@ -37,7 +37,7 @@ def value_of(raw: str) -> object:
 
 
 def unquoted_trouble(raw: str) -> tuple[str, str] | None:
-    """Return what was expected and found where a bare date or time stands, which other readers take for something else."""
+    """Return what was expected and found where a bare date or time stands; other readers make something else of it."""
     if _TIME.fullmatch(raw):
         return f'a time in quotes, like "{raw}"', f"{raw} without quotes: some YAML readers take it for a number"
     if _DATE.fullmatch(raw):

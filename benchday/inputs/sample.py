@@ -1,0 +1,110 @@
+"""The sample day: a folder that validates, to begin from and to try things on. It is the demo's day too."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from benchday.domain.errors import InputError, MistakesFound
+from benchday.domain.scenario import Scenario
+from benchday.inputs import sample_text
+from benchday.inputs.checked import checked
+from benchday.inputs.playbook_files import shipped_folder
+from benchday.inputs.sample_images import BuildImage, write_images
+from benchday.inputs.sample_units import plain_units
+from benchday.inputs.schemas import FILES, schema
+from benchday.inputs.yaml_text import read_yaml
+from benchday.inputs.yaml_writing import yaml_lines
+
+SCENARIO = "demo.yaml"
+USUAL_UNITS, MOST_UNITS = 20, 60
+
+
+def write_sample(folder: Path, seed: int, *, build_image: BuildImage, units: int = USUAL_UNITS) -> Scenario:
+    """Write a whole day's files and return the scenario behind them.
+
+    Args:
+        folder: made if it is not there.
+        seed: what images and drawn units follow from.
+        build_image: builds the images of the invented models.
+        units: how many; the most telling come first.
+
+    Raises:
+        InputError: the folder holds something, cannot be written, or the number is out of range.
+    """
+    scenario = scenario_of(units, seed)
+    try:
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise InputError(f"{folder} is not empty; name a new folder, or one with nothing in it")
+        _write(folder, seed, scenario, build_image)
+    except OSError as error:
+        raise InputError(f"the sample day cannot be written to {folder}: {error.strerror or error}") from error
+    return scenario
+
+
+def scenario_of(units: int, seed: int) -> Scenario:
+    """Return the scenario of so many units: the shipped ones first, then plain ones drawn from the seed.
+
+    Raises:
+        InputError: the number is out of range.
+    """
+    if not 1 <= units <= MOST_UNITS:
+        raise InputError(f"a sample day has 1 to {MOST_UNITS} units, not {units}")
+
+    shipped = shipped_scenario()
+    more = plain_units(max(0, units - len(shipped.units)), seed, frozenset(u.serial for u in shipped.units))
+    whole = shipped.model_copy(update={"units": (*shipped.units, *more), "seed": seed})
+    return whole.first(units)
+
+
+def shipped_scenario() -> Scenario:
+    """Return the scenario that comes with the program."""
+    return _read((shipped_folder() / SCENARIO).read_bytes(), SCENARIO)
+
+
+def read_scenario(folder: Path) -> Scenario:
+    """Return the scenario of a day's folder.
+
+    Raises:
+        InputError: there is none.
+        MistakesFound: it holds mistakes.
+    """
+    try:
+        data = (folder / SCENARIO).read_bytes()
+    except OSError as error:
+        raise InputError(f"{folder / SCENARIO} cannot be read: {error.strerror or error}") from error
+    return _read(data, SCENARIO)
+
+
+def _read(data: bytes, name: str) -> Scenario:
+    text = read_yaml(data, name)
+    scenario = checked(text, Scenario)
+    if scenario is None:
+        raise MistakesFound(tuple(text.mistakes))
+    return scenario
+
+
+def _write(folder: Path, seed: int, scenario: Scenario, build_image: BuildImage) -> None:
+    store, schemas = folder / "images", folder / "schemas"
+    for part in (store, schemas):
+        part.mkdir(parents=True, exist_ok=True)
+
+    images = list(write_images(store, seed, build_image))
+    _text(store / "images.yaml", sample_text.IMAGES_HEAD + "\n".join(yaml_lines(images, "  ")) + "\n")
+    _text(folder / "bench.yaml", sample_text.BENCH)
+    _text(folder / "roster.csv", sample_text.roster_text(scenario.units))
+    _text(folder / SCENARIO, scenario_text(scenario))
+    for name in FILES:
+        _text(schemas / f"{name}.json", json.dumps(schema(name), indent=2, ensure_ascii=False) + "\n")
+    # Last, because a folder is a day once it holds this file.
+    _text(folder / "day.yaml", sample_text.DAY)
+
+
+def scenario_text(scenario: Scenario) -> str:
+    """Return a scenario as it stands in its file."""
+    told = scenario.model_dump(mode="json", exclude_defaults=True)
+    return sample_text.SCENARIO_HEAD + "\n".join(yaml_lines(told)) + "\n"
+
+
+def _text(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="\n")

@@ -1,0 +1,130 @@
+"""The sample day's files as text, commented for the technician who will change them."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable
+
+from benchday.domain.scenario import Coming, ScenarioUnit
+from benchday.inputs.roster_csv import COLUMNS
+
+DATE = "2026-06-16"
+
+
+def schema_line(name: str) -> str:
+    """Return the first line of a file, by which an editor finds the JSON Schema."""
+    return f"# yaml-language-server: $schema=schemas/{name}.json\n"
+
+
+DAY = (
+    schema_line("day")
+    + f"""\
+# The day: when, where the image store and the playbooks are, how it is run.
+# Dates, times and versions stand in quotes. `benchday validate .` says what is wrong, all at once.
+
+day: Summer service day of Saltmere Levels Drainage Trust
+
+# One line for each date. No write begins that would not be verified before closing.
+hours:
+  - {{date: "{DATE}", opens: "08:00", closes: "17:00"}}
+
+# Name from the IANA time zone database.
+time_zone: Europe/London
+
+# real or simulated. A day of simulated instruments never mixes with a real record.
+instruments: simulated
+
+policy:
+  first_off: true        # the first unit of each model and release is verified before a second is begun
+  permit_minutes: 10     # how long a confirmation holds
+
+image_store: images      # folder with the images and images.yaml
+playbooks: shipped       # or a folder with playbooks of your own
+record: record           # folder of the record; leave the line out to use the bench's own record over all days
+"""
+)
+
+BENCH = (
+    schema_line("bench")
+    + """\
+# The bench: places, cables, people. What is scarce here decides how long the day takes.
+
+bench: saltmere-1        # short name of this bench in the record
+name: Saltmere workshop
+
+# A station is a place at which one unit is served.
+stations:
+  - name: S1
+  - name: S2
+  - name: S3
+  - name: S4
+  - name: S5
+
+# number: what is written on the cable. port: where it appears on the bench PC, needed for real instruments only
+# (like /dev/serial/by-id/... or COM7, or socket://host:port for a serial line over the network).
+cables:
+  - {connector: round, number: R1}
+  - {connector: round, number: R2}     # there is no third: the round ones are what the day waits for
+  - {connector: usb, number: U1}
+  - {connector: usb, number: U2}
+
+# Wi-Fi adapters: each joins one unit's own network at a time.
+adapters:
+  - name: W1
+
+chargers:
+  - name: C1
+  - name: C2
+
+# Charged packs of the shop that can be fitted instead of charging.
+packs:
+  - {number: P1, fits: [Millrace], charge_percent: 96}
+  - {number: P2, fits: [Millrace], charge_percent: 91}
+  - {number: P3, fits: [Tiller], charge_percent: 88}
+
+# may: check in, preserve, confirm, last look. Only who may confirm can let a write begin.
+operators:
+  - name: Ines Halloran
+    may: [check in, preserve, confirm, last look]
+  - name: Tobias Wren
+    may: [check in, preserve, last look]
+
+# In a break nothing begins that needs hands; what runs goes on.
+breaks:
+  - {from: "10:30", to: "10:45"}
+  - {from: "12:30", to: "13:15"}
+"""
+)
+
+IMAGES_HEAD = (
+    schema_line("images").replace("schemas/", "../schemas/")
+    + """\
+# The images in this folder. Size and digest are of the file's bytes; `benchday validate` reads each file and compares.
+#
+#   enter_from   oldest release from which it may be entered directly
+#   through      releases that a unit below them must pass through first: stepping stones
+#   back_to      oldest release to which a unit on this one may return; left out: no way back
+images:
+"""
+)
+
+SCENARIO_HEAD = (
+    schema_line("scenario")
+    + """\
+# What the simulated instruments start with, and what the people of this sample day do. A real day has no such file.
+"""
+)
+
+
+def roster_text(units: Iterable[ScenarioUnit]) -> str:
+    """Return roster.csv for the units that are expected."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for unit in units:
+        if unit.coming is Coming.WALKS_IN:
+            continue
+        cells = (unit.serial, unit.model, unit.customer, unit.contact, unit.crew, unit.role.value)
+        writer.writerow([*cells, unit.arrives, unit.promised, unit.support_until, unit.note])
+    return out.getvalue()
