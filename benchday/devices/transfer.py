@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncGenerator, Awaitable, Callable
 
 import anyio
 
@@ -25,7 +25,7 @@ async def drive(
     *,
     sink: Callable[[bytes], Awaitable[None]] | None = None,
     clock: Monotonic = monotonic_us,
-) -> AsyncIterator[int]:
+) -> AsyncGenerator[int]:
     """Run one side of a transfer to its end, yielding how many bytes are done whenever that grows.
 
     Afterwards ``machine.ending`` says how it ended, and ``machine.rest`` holds what was heard beyond.

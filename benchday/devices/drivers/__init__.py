@@ -1,0 +1,85 @@
+"""Drivers: what speaks with a unit, by name."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from importlib.metadata import entry_points
+from typing import cast
+
+from benchday.devices.drivers.by_hand import ByHandDriver
+from benchday.devices.drivers.console import ConsoleDriver
+from benchday.devices.drivers.console_line import ConsoleLimits
+from benchday.devices.drivers.place import Place
+from benchday.devices.drivers.settings import refuse_unknown, taken_from
+from benchday.devices.drivers.web import WebDriver
+from benchday.devices.drivers.web_session import Address, WebLimits, WebSession
+from benchday.devices.links import LineSettings, open_link
+from benchday.devices.links.place import read_place
+from benchday.domain.errors import InputError, OurFault
+from benchday.domain.seams import Link
+
+Make = Callable[[Place], Awaitable[object]]
+GROUP = "benchday.drivers"
+"""Entry points of this group are drivers too: each a ``Make``."""
+
+
+async def make_console(place: Place) -> ConsoleDriver:
+    """Open a serial line and speak the serial dialogue on it."""
+    refuse_unknown(place.settings, (LineSettings, ConsoleLimits))
+    line = taken_from(LineSettings, place.settings)
+
+    async def open_again() -> Link:
+        return await open_link(place.where, line)
+
+    reopen = place.reopen or open_again
+    return ConsoleDriver(await open_again(), reopen, limits=taken_from(ConsoleLimits, place.settings))
+
+
+async def make_web(place: Place) -> WebDriver:
+    """Speak with the unit's own page; signed in when it first asks for that."""
+    refuse_unknown(place.settings, (WebLimits,), also=("user", "password"))
+    limits = taken_from(WebLimits, place.settings)
+    return WebDriver(WebSession(lambda: _address(place), limits), limits=limits)
+
+
+def _address(place: Place) -> Address:
+    read = read_place(place.where)
+    if read.scheme not in ("http", "https"):
+        raise InputError(f"{place.where} is no address of a unit's page; expected http://address")
+    known = {**place.settings, **read.told}
+
+    return Address(f"{read.scheme}://{read.rest}", str(known.get("user", "")), str(known.get("password", "")))
+
+
+async def make_by_hand(place: Place) -> ByHandDriver:
+    """Ask an operator for everything."""
+    refuse_unknown(place.settings, ())
+    if place.ask is None:
+        raise OurFault("the by-hand driver was made without a way to ask an operator")
+
+    return ByHandDriver(place.ask)
+
+
+DRIVERS: Mapping[str, Make] = {"console": make_console, "web": make_web, "by-hand": make_by_hand}
+"""Name -> maker. All that is built in."""
+
+
+async def make_driver(name: str, place: Place) -> object:
+    """Make the driver of this name, built in or plugged in.
+
+    Raises:
+        InputError: there is none, or a setting is wrong.
+        LinkError: the unit cannot be reached.
+    """
+    return await (DRIVERS.get(name) or _plugged_in(name))(place)
+
+
+def _plugged_in(name: str) -> Make:
+    found = entry_points(group=GROUP)
+    if name in found.names:
+        return cast("Make", found[name].load())
+
+    raise InputError(f"no driver is called {name!r}; there are: {', '.join(sorted({*DRIVERS, *found.names}))}")
+
+
+__all__ = ["DRIVERS", "GROUP", "Make", "Place", "make_driver"]

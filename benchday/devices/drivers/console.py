@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import aclosing, suppress
 
 import anyio
 
@@ -103,8 +103,9 @@ class ConsoleDriver:
 
         receiver = Receiver(length)
         try:
-            async for done in drive(self._line.link, receiver, sink=taken, clock=self._clock):
-                yield Progress(done, length, "fetching")
+            async with aclosing(drive(self._line.link, receiver, sink=taken, clock=self._clock)) as transfer:
+                async for done in transfer:
+                    yield Progress(done, length, "fetching")
         finally:
             if receiver.ending is None:
                 await self._hang_up()
@@ -161,7 +162,7 @@ class ConsoleDriver:
                 if self._clock() >= until_us:
                     raise
             # The greeting may have been lost on the line.
-            with contextlib.suppress(LinkSilent, Garbled):
+            with suppress(LinkSilent, Garbled):
                 who = await self._line.ask("ID", limit_s=1.0)
                 return _same(serial, *who[:1])
 

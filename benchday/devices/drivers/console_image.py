@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncGenerator
+from contextlib import aclosing
 
 from benchday.devices.drivers import console_words as words
 from benchday.devices.drivers.console_line import PREFIX, ConsoleLimits, ConsoleLine
@@ -15,7 +16,7 @@ from benchday.domain.readings import Progress
 
 async def send_image(
     line: ConsoleLine, image: bytes, limits: ConsoleLimits, clock: Monotonic
-) -> AsyncIterator[Progress]:
+) -> AsyncGenerator[Progress]:
     """Send the image and see the unit through its flash.
 
     Raises:
@@ -28,15 +29,17 @@ async def send_image(
     await line.answer_ok("TAKE", limits.answer_s)
     sender = Sender(image)
     try:
-        async for sent in drive(line.link, sender, clock=clock):
-            yield Progress(sent, len(image), "sending")
+        async with aclosing(drive(line.link, sender, clock=clock)) as transfer:
+            async for sent in transfer:
+                yield Progress(sent, len(image), "sending")
     except LinkGone as error:
         raise _cut(f"the line vanished while the image was sent: {error}", sender) from error
 
     line.heard(sender.rest)
     await _settle(line, sender, limits)
-    async for progress in _flash(line, sender, limits):
-        yield progress
+    async with aclosing(_flash(line, sender, limits)) as flashing:
+        async for progress in flashing:
+            yield progress
 
 
 async def _settle(line: ConsoleLine, sender: Sender, limits: ConsoleLimits) -> None:
@@ -59,7 +62,7 @@ async def _settle(line: ConsoleLine, sender: Sender, limits: ConsoleLimits) -> N
         raise _cut(f"the transfer ended early ({sender.ending.value if sender.ending else 'open'})", sender) from error
 
 
-async def _flash(line: ConsoleLine, sender: Sender, limits: ConsoleLimits) -> AsyncIterator[Progress]:
+async def _flash(line: ConsoleLine, sender: Sender, limits: ConsoleLimits) -> AsyncGenerator[Progress]:
     while True:
         try:
             said = await line.next(_of_flash, limits.flash_s)

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
-from typing import Self
+from dataclasses import dataclass
 
 from benchday.domain.errors import InputError
 
@@ -43,21 +41,3 @@ class LineSettings:
                 raise InputError(f"line setting {name} is {value!r}; possible: {', '.join(map(str, allowed))}")
         if self.baud <= 0 or self.settle_ms < 0:
             raise InputError("line settings baud and settle_ms are whole numbers, baud above 0")
-
-    @classmethod
-    def from_settings(cls, settings: Mapping[str, object]) -> Self:
-        """Take the line's part out of a driver's settings; other names are left to the driver.
-
-        Raises:
-            InputError: a value is of the wrong type or not allowed.
-        """
-        taken = {}
-        for field in fields(cls):
-            if field.name not in settings:
-                continue
-            value, usual = settings[field.name], field.default
-            if type(value) is not type(usual):
-                raise InputError(f"line setting {field.name} is {value!r}; expected something like {usual!r}")
-            taken[field.name] = value
-
-        return cls(**taken)  # type: ignore[arg-type]  # types were compared with the defaults' just above

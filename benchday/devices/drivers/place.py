@@ -1,0 +1,23 @@
+"""Where a driver finds its unit, and how it is set."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass, field
+
+from benchday.devices.drivers.by_hand import Ask
+from benchday.domain.seams import Link
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """What a maker of a driver is handed."""
+
+    where: str
+    """A port, an address, or the path of a JSON file that names one; empty for a unit that is worked by hand."""
+    settings: Mapping[str, object] = field(default_factory=dict, repr=False)
+    """From the playbook; they may hold a password, so they are never shown."""
+    ask: Ask | None = None
+    """How to put a question to an operator, for a driver that does."""
+    reopen: Callable[[], Awaitable[Link]] | None = None
+    """How to reach the unit again after its port went away; by the same place, if not given."""
