@@ -126,7 +126,8 @@ class Channel:
     def hear(self, *, on: bool) -> None:
         """Heed what comes, or throw it away (a unit that boots or is off)."""
         self._deaf = not on
-        self._inbox.clear()
+        if self._deaf:
+            self._inbox.clear()
 
     def mute(self, seconds: float) -> None:
         """Say nothing for some real seconds."""
