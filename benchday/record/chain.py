@@ -108,13 +108,18 @@ def checked_head(connection: sqlite3.Connection, bench: str, path: Path) -> Head
     seq, body, prev, digest = last_two[0]
     before = last_two[1][3] if len(last_two) > 1 else GENESIS
     counted = connection.execute("SELECT count(*) FROM entry WHERE bench = ?", (bench,)).fetchone()[0]
-    if prev != before or digest != digest_of(prev, body) or counted != seq:
+    if prev != before or not is_digest(digest, prev, body) or counted != seq:
         raise RecordDamaged(
             f"{path}: the chain of {bench} is broken at its end, entry {seq}; keep the file as it is, prove the record "
             "to see which entries are whole, and go on with a backup or a new record"
         )
 
     return Head(seq, digest)
+
+
+def is_digest(digest: object, prev: object, body: object) -> bool:
+    """Tell whether a stored digest is that of the stored bytes; text in place of bytes is somebody else's work."""
+    return isinstance(prev, bytes) and isinstance(body, bytes) and digest == digest_of(prev, body)
 
 
 def _row(e: Entry) -> tuple[object, ...]:

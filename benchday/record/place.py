@@ -69,10 +69,8 @@ def mark(connection: sqlite3.Connection, path: Path, *, simulated: bool, wall_us
         RecordError: it is the other.
     """
     with in_our_words(path):
-        connection.execute(
-            "INSERT INTO record (only_row, simulated, made_wall_us) VALUES (1, ?, ?) ON CONFLICT DO NOTHING",
-            (int(simulated), wall_us),
-        )
+        if connection.execute("SELECT 1 FROM record").fetchone() is None:
+            connection.execute("INSERT INTO record VALUES (1, ?, ?)", (int(simulated), wall_us))
     if is_simulated(connection, path) is not simulated:
         words = ("real", "simulated")
         raise RecordError(

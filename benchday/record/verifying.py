@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from benchday.domain.entries import GENESIS, digest_of
-from benchday.record.chain import Head
+from benchday.domain.entries import GENESIS
+from benchday.record.chain import Head, is_digest
 from benchday.record.database import connect_reader, in_our_words
 from benchday.record.place import Place
 
@@ -68,7 +68,7 @@ def _faults(row: tuple[Any, ...], before: Head) -> Iterator[str]:
         yield f"follows entry {before.seq}, so that entries are missing"
     if prev != before.digest:
         yield "does not point at the entry before it" if before.digest != GENESIS else "does not begin the chain"
-    if digest != digest_of(prev, body):
+    if not is_digest(digest, prev, body):
         yield "its digest is not that of its body"
 
     try:

@@ -3,8 +3,8 @@
     python -m tests.speed.journal
 
 Bare SQLite inserts ready-made rows of the same size into the same table, one transaction each, from one thread. The
-journal takes drafts, makes canonical bytes, chains and hashes them, and tells its callers through the event loop. Rounds
-of all three take turns, so that a disk that is slow for a while is slow for all; the medians are compared.
+journal takes drafts, makes canonical bytes, chains and hashes them, and tells its callers through the event loop.
+Rounds of all three take turns, so that a disk that is slow for a while is slow for all; the medians are compared.
 """
 
 from __future__ import annotations

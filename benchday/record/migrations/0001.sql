@@ -42,6 +42,23 @@ CREATE TABLE schema_version (
     version INTEGER NOT NULL PRIMARY KEY
 );
 
+-- REPLACE deletes without asking the triggers on DELETE, so whatever would replace is refused by itself.
+CREATE TRIGGER entry_follows BEFORE INSERT ON entry
+WHEN EXISTS (SELECT 1 FROM entry WHERE bench = NEW.bench AND seq = NEW.seq)
+    OR NEW.prev IS NOT coalesce(
+        (SELECT digest FROM entry WHERE bench = NEW.bench AND seq = NEW.seq - 1),
+        CASE WHEN NEW.seq = 1 THEN zeroblob(32) END
+    )
+BEGIN SELECT RAISE(ABORT, 'an entry follows the last one of its bench and points at it'); END;
+
+CREATE TRIGGER once_is_once BEFORE INSERT ON once
+WHEN EXISTS (SELECT 1 FROM once WHERE name = NEW.name)
+BEGIN SELECT RAISE(ABORT, 'a name is claimed only once'); END;
+
+CREATE TRIGGER record_is_one BEFORE INSERT ON record
+WHEN EXISTS (SELECT 1 FROM record)
+BEGIN SELECT RAISE(ABORT, 'a record stays real or simulated'); END;
+
 CREATE TRIGGER entry_no_update BEFORE UPDATE ON entry
 BEGIN SELECT RAISE(ABORT, 'entries are never changed: append another'); END;
 
