@@ -19,6 +19,9 @@ _PRIMARY = 0xFF
 _FULL_OR_FAILING = (sqlite3.SQLITE_IOERR_WRITE, sqlite3.SQLITE_IOERR_SHMSIZE)
 """SQLite tells a quota or a limit on file sizes by these, not by SQLITE_FULL."""
 
+_READING = ("wal_autocheckpoint=0", "schema_version")
+"""The second one reads from the file, so that what cannot be read is told at once."""
+
 
 def connect_writer(path: Path) -> sqlite3.Connection:
     """Open the one connection that writes the journal.
@@ -49,7 +52,22 @@ def connect_reader(path: Path) -> sqlite3.Connection:
     if not path.is_file():
         raise RecordError(f"there is no record at {path.parent}: {path.name} is missing; check the path")
 
-    return _opened(f"{path.resolve().as_uri()}?mode=ro", path, ("wal_autocheckpoint=0",))
+    uri = f"{path.resolve().as_uri()}?mode=ro"
+    try:
+        return _opened(uri, path, _READING)
+    except RecordError as error:
+        if not _on_a_disk_that_cannot_be_written(error, path):
+            raise
+
+    # Nobody can be writing there, and no log waits to be read: SQLite may do without its shared memory.
+    return _opened(f"{uri}&immutable=1", path, _READING)
+
+
+def _on_a_disk_that_cannot_be_written(error: RecordError, path: Path) -> bool:
+    code = getattr(error.__cause__, "sqlite_errorcode", 0) & _PRIMARY
+    log = path.with_name(f"{path.name}-wal")
+    waiting = log.exists() and log.stat().st_size > 0
+    return code in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY) and not waiting
 
 
 def _make(path: Path) -> None:

@@ -29,6 +29,7 @@ from benchday.record.migrating import Migration, examine, migrate, shipped
 from benchday.record.place import Place, mark
 from benchday.record.spending import Ruling, rule
 from benchday.record.standing import Standings, refuse_spending
+from benchday.record.verifying import refuse_broken
 from benchday.record.writer import Job, Writer
 
 
@@ -190,7 +191,8 @@ def open_journal(
         parts.callback(lock.let_go)
         writing = parts.enter_context(closing(connect_writer(place.journal)))
         examine(writing, place.journal, "quick_check")
-        migrate(writing, place.journal, migrations or shipped())
+        if migrate(writing, place.journal, migrations or shipped()):
+            refuse_broken(folder)
         mark(writing, place.journal, simulated=simulated, wall_us=clock.wall())
         return SqliteJournal(
             place.journal, bench, clock, simulator_key=simulator_key, writing=writing, parts=parts.pop_all()

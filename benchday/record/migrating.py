@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 
-from benchday.domain.errors import RecordDamaged, RecordError
-from benchday.record.database import in_our_words
+from benchday.domain.errors import RecordDamaged, RecordError, RecordFull
+from benchday.record.database import in_our_words, translated
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +60,10 @@ def refuse_newer(connection: sqlite3.Connection, path: Path, migrations: Sequenc
     return has
 
 
-def migrate(connection: sqlite3.Connection, path: Path, migrations: Sequence[Migration]) -> None:
-    """Apply what is missing. A file that existed before is copied beside itself first, and examined afterwards.
+def migrate(connection: sqlite3.Connection, path: Path, migrations: Sequence[Migration]) -> bool:
+    """Apply what is missing; tell whether a file that existed before was changed.
+
+    Such a file is copied beside itself first, and examined afterwards.
 
     Raises:
         RecordError: a newer program wrote it; or it could not be brought forward, and is as it was.
@@ -70,13 +72,15 @@ def migrate(connection: sqlite3.Connection, path: Path, migrations: Sequence[Mig
     with in_our_words(path):
         has = refuse_newer(connection, path, migrations)
         if has == max(m.number for m in migrations):
-            return
+            return False
         if has:
             _back_up(connection, path, has)
         for migration in migrations:
             if migration.number > has:
-                _apply(connection, migration)
+                _apply(connection, path, migration)
         examine(connection, path, "integrity_check")
+
+    return has > 0
 
 
 def examine(connection: sqlite3.Connection, path: Path, pragma: str) -> None:
@@ -103,11 +107,16 @@ def _back_up(connection: sqlite3.Connection, path: Path, has: int) -> None:
     backup.chmod(0o600)
 
 
-def _apply(connection: sqlite3.Connection, migration: Migration) -> None:
+def _apply(connection: sqlite3.Connection, path: Path, migration: Migration) -> None:
     step = f"INSERT INTO schema_version (version) VALUES ({migration.number:d});"  # noqa: S608 - a number of ours
     try:
         connection.executescript(f"BEGIN IMMEDIATE;\n{migration.sql}\n{step}\nCOMMIT;")
-    except sqlite3.Error:
+    except sqlite3.Error as error:
         if connection.in_transaction:
             connection.execute("ROLLBACK")
-        raise
+        if isinstance(translated(error, path), RecordFull):
+            raise
+        raise RecordError(
+            f"{path} could not be brought to schema {migration.number} ({error}); it is as it was before: "
+            "go on with the version of benchday that wrote it, and report this"
+        ) from error

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from benchday.domain.entries import GENESIS
+from benchday.domain.errors import RecordDamaged
 from benchday.record.chain import Head, is_digest
 from benchday.record.database import connect_reader, in_our_words
 from benchday.record.place import Place
@@ -60,6 +61,20 @@ def verify_chain(folder: Path) -> Walk:
         faults += _stray_claims(connection)
 
     return Walk(heads, tuple(faults))
+
+
+def refuse_broken(folder: Path) -> None:
+    """Walk every chain and check that it is whole.
+
+    Raises:
+        RecordDamaged: one is not; the text says where.
+    """
+    faults = verify_chain(folder).faults
+    if faults:
+        raise RecordDamaged(
+            f"the record at {folder} is broken in {len(faults)} places, first {faults[0]}; keep it as it is, "
+            "and go on with a backup or a new record"
+        )
 
 
 def _faults(row: tuple[Any, ...], before: Head) -> Iterator[str]:

@@ -20,7 +20,7 @@ def make(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[MakeArchive
         async def in_files(room_bytes: int | None = None) -> ArchiveAtHand:
             folder = tmp_path / "disk"
             if room_bytes is not None:
-                disks.enter_context(small_disk(folder, room_bytes))
+                folder = disks.enter_context(small_disk(folder, room_bytes)).path
             return at_hand(folder)
 
         async def in_memory(room_bytes: int | None = None) -> ArchiveAtHand:
