@@ -64,6 +64,13 @@ class Step(FileModel):
     """How often it is begun before the unit is held; a write is never tried again by itself."""
 
     @model_validator(mode="after")
+    def _hands_have_words(self) -> Self:
+        if (self.hands is not None) != (Occupies.HANDS in self.occupies):
+            found = "words, but no hands in occupies" if self.hands is not None else "hands in occupies without words"
+            raise Expected("hands in occupies, and what a person does under hands", found=found)
+        return self
+
+    @model_validator(mode="after")
     def _write_once(self) -> Self:
         if self.step is StepName.WRITE and self.tries != 1:
             found = f"{self.tries}: a second write needs a new permit"
@@ -164,6 +171,22 @@ class Playbook(FileModel):
             expected = "each step once, in this order: " + ", ".join(s.value for s in order)
             found = ", ".join(s.step.value for s in self.service)
             raise Expected(expected, found=found, at=("service",))
+        return self
+
+    @model_validator(mode="after")
+    def _one_way_in(self) -> Self:
+        if self.wifi and self.connector is not None:
+            raise Expected("no connector for a unit served over Wi-Fi", found=self.connector, at=("connector",))
+
+        ways = {Occupies.HANDS} | ({Occupies.CABLE} if self.connector is not None else set())
+        ways |= {Occupies.ADAPTER} if self.wifi else set()
+        for number, step in enumerate(self.service):
+            for place, occupied in enumerate(step.occupies):
+                if occupied not in ways:
+                    why = "connector" if occupied is Occupies.CABLE else "wifi"
+                    found = f"{occupied}, but the playbook has no {why}"
+                    at = ("service", number, "occupies", place)
+                    raise Expected("one of " + ", ".join(sorted(ways)), found=found, at=at)
         return self
 
     def step(self, name: StepName) -> Step:

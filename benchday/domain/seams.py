@@ -303,6 +303,8 @@ class PcState:
     battery_minutes: int | None
     """How long its own battery would last."""
     clock_set: bool | None
+    sleep_inhibited: bool | None = None
+    """Whether it can be kept awake while a write runs."""
 
 
 class BenchPc(Protocol):
@@ -335,7 +337,18 @@ class OpenDriver(Protocol):
         ...
 
 
-class ServedBy(Protocol):
+class ServedBy(
+    CanIdentify,
+    CanTellPower,
+    CanListRecordings,
+    CanFetch,
+    CanTellSettings,
+    CanWrite,
+    CanRestart,
+    CanTest,
+    CanTellSky,
+    Protocol,
+):
     """An open driver with every capability: what the instrument cannot do, a person does."""
 
     by_hand: frozenset[str]

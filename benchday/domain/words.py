@@ -56,10 +56,12 @@ def clock_time(text: str) -> str:
 def _minutes(value: Any) -> Any:
     """Accept whole or decimal minutes as numbers; text comes back from the journal, where floats may not stand."""
     if isinstance(value, bool):
-        return value
+        raise Expected("minutes as a number, like 2 or 0.5")
     if isinstance(value, (int, float)) or (isinstance(value, str) and re.fullmatch(r"\d+(\.\d+)?", value)):
         return Decimal(str(value))
-    return value
+    if isinstance(value, Decimal):
+        return value
+    raise Expected("minutes as a number, like 2 or 0.5")
 
 
 IsoDate = Annotated[str, AfterValidator(iso_date), Field(examples=["2026-03-31"])]

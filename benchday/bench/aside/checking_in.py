@@ -1,0 +1,129 @@
+"""check-in: a unit arrives, or does not; condition, accessories and the owner's consent are written down."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from benchday.bench.serving import Tools
+from benchday.bench.targeting import target_of
+from benchday.domain.cautions import Every, Moment, cautions_at
+from benchday.domain.checks import Check
+from benchday.domain.items import Answered, Item, ItemKind, Wanted, WantedKind
+from benchday.domain.kinds import ChargeWanted, TargetSet, UnitAbsent, UnitArrived
+from benchday.domain.kinds_unit import CheckedIn
+from benchday.domain.playbook import Playbook
+from benchday.domain.steps import State
+from benchday.domain.story import UnitStory
+from benchday.domain.units import Ability
+from benchday.planning.power import FLOOR_PERCENT, LEAST_ERROR_PERCENT
+
+CONSENTS = (
+    Wanted("consent_release", "the owner agrees to a new release", WantedKind.FLAG, required=False),
+    Wanted("consent_erase", "and that the write erases the recordings on it", WantedKind.FLAG, required=False),
+    Wanted("consent_copy", "and that they are copied to the shop's archive", WantedKind.FLAG, required=False),
+    Wanted(
+        "keep_days", "how long copies are kept", WantedKind.INTEGER, unit="days", lowest=0, highest=3650, required=False
+    ),
+)
+WHAT_CAME = (
+    Wanted("brought_by", "who brought it", required=False),
+    Wanted("condition", "its condition, in words", required=False),
+    Wanted("missing", "accessories that did not come, with commas between", required=False),
+    *CONSENTS,
+    Wanted(
+        "charge_percent",
+        "charge shown, if it shows one",
+        WantedKind.INTEGER,
+        unit="%",
+        lowest=0,
+        highest=100,
+        required=False,
+    ),
+)
+
+
+def units_to_check_in(tools: Tools) -> Iterator[str]:
+    """Yield the expected units that are due, or were scanned before their time."""
+    now = tools.book.clock.now()
+    for story in tools.book.state.units.values():
+        if story.state is State.EXPECTED and (story.arrives_us is None or story.arrives_us <= now):
+            yield story.serial
+
+
+async def check_in(tools: Tools, unit: str) -> None:
+    """Check an expected unit in, or mark it absent."""
+    story = tools.book.state.units[unit]
+    playbook = tools.plan.playbook_for(story.model)
+    came = ", ".join(playbook.accessories) if playbook else "as the crew says"
+    text = f"Check in unit {unit} ({story.model}) of crew {story.crew or story.customer}. With it should come: {came}."
+    item = arrive_item(
+        tools, text, playbook, unit, Wanted("here", "is it here", WantedKind.CHOICE, ("arrived", "absent"))
+    )
+    answered = await tools.queue.ask(item)
+    if answered.text("here") == "absent":
+        facts = UnitAbsent(reason="it was not brought in")
+        await tools.book.append(facts.draft(unit=unit, operator=answered.operator))
+        return
+    arrived = UnitArrived(checked_in=await written_down(tools, answered))
+    await tools.book.append(arrived.draft(unit=unit, operator=answered.operator))
+    await after_check_in(tools, unit)
+
+
+def arrive_item(tools: Tools, text: str, playbook: Playbook | None, unit: str | None, *first: Wanted) -> Item:
+    """Return the check-in item with the cautions of that moment."""
+    named = cautions_at(Moment.CHECK_IN, tools.cautions, playbook.cautions if playbook else ())
+    shown = [c for c in named if c.every is Every.TIME]
+    return Item(
+        id="",
+        kind=ItemKind.ARRIVE,
+        topic="check in",
+        text="\n".join([text, *(f"CAUTION {c.text}" for c in shown)]),
+        unit=unit,
+        wanted=(*first, *WHAT_CAME),
+        ability=Ability.CHECK_IN,
+        cautions=tuple(c.name for c in shown),
+    )
+
+
+async def written_down(tools: Tools, answered: Answered) -> CheckedIn:
+    """Turn the answer into what stands in the entry; a person's own words go beside the chain."""
+
+    async def kept(name: str) -> str | None:
+        return await tools.personal.keep(answered.text(name)) if answered.text(name) else None
+
+    return CheckedIn(
+        brought_by_ref=await kept("brought_by"),
+        condition_ref=await kept("condition"),
+        missing=[m.strip() for m in answered.text("missing").split(",") if m.strip()],
+        consent_release=answered.flag("consent_release"),
+        consent_erase=answered.flag("consent_erase"),
+        consent_copy=answered.flag("consent_copy"),
+        keep_days=answered.integer("keep_days") or 0,
+        charge_percent=answered.integer("charge_percent"),
+    )
+
+
+async def after_check_in(tools: Tools, unit: str) -> None:
+    """Say what the unit should get as far as is known, and send it to a charger if it plainly needs one."""
+    story = tools.book.state.units[unit]
+    target = target_of(tools, unit)
+    facts = TargetSet(
+        release=target.release, route=list(target.route), reason_code=target.reason_code.value, reason=target.reason
+    )
+    drafts = [facts.draft(unit=unit)]
+    if target.route and (wanted := _charge_wanted(tools, story)) is not None:
+        drafts.append(wanted.draft(unit=unit))
+    await tools.book.append(*drafts)
+
+
+def _charge_wanted(tools: Tools, story: UnitStory) -> ChargeWanted | None:
+    """Return the wish for a charger, if the charge shown is plainly too little and nothing at a station will help."""
+    playbook, percent = tools.plan.playbook_for(story.model), story.checked_in.get("charge_percent")
+    if playbook is None or percent is None or playbook.power.external:
+        return None
+    used = tools.book.state.packs_used
+    packs = [p for p in tools.plan.bench.packs if story.model in p.fits and p.number not in used]
+    needed = playbook.limit(Check.POWER, "floor_percent", FLOOR_PERCENT) + LEAST_ERROR_PERCENT
+    if percent >= needed or (packs and playbook.power.pack_swap):
+        return None
+    return ChargeWanted(percent=min(needed + 20, 100), why=f"{percent} % is under the {needed} % that a write needs")

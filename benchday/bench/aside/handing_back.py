@@ -1,0 +1,45 @@
+"""hand-back: a named person takes the unit and its accessories away; needs no station."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from benchday.bench.aside.sets import crew_done, needs_proof
+from benchday.bench.serving import Tools
+from benchday.domain.items import Item, ItemKind, Wanted
+from benchday.domain.kinds import UnitHandedBack
+from benchday.domain.steps import State
+
+
+def units_to_hand_back(tools: Tools) -> Iterator[str]:
+    """Yield the ready units whose crew can take its set away."""
+    state = tools.book.state
+    for story in state.units.values():
+        if story.state is State.READY and (
+            not story.crew or (crew_done(state, story.crew) and not needs_proof(state, story.crew))
+        ):
+            yield story.serial
+
+
+async def hand_back(tools: Tools, unit: str) -> None:
+    """Have the unit handed to a named person."""
+    story = tools.book.state.units[unit]
+    playbook = tools.plan.playbook_for(story.model)
+    came = [a for a in (playbook.accessories if playbook else ()) if a not in story.checked_in.get("missing", ())]
+    text = f"Hand unit {unit} back to crew {story.crew or story.customer}, with: {', '.join(came) or 'no accessories'}."
+    item = Item(
+        id="",
+        kind=ItemKind.INSTRUCT,
+        topic="hand back",
+        text=text,
+        unit=unit,
+        wanted=(
+            Wanted("to", "who takes it"),
+            Wanted("missing", "what is missing, with commas between", required=False),
+        ),
+    )
+    answered = await tools.queue.ask(item)
+    missing = [m.strip() for m in answered.text("missing").split(",") if m.strip()]
+    reference = await tools.personal.keep(answered.text("to"))
+    facts = UnitHandedBack(to_ref=reference, accessories=[a for a in came if a not in missing], missing=missing)
+    await tools.book.append(facts.draft(unit=unit, operator=answered.operator))

@@ -1,0 +1,83 @@
+"""set: once a crew's receivers are ready, they are proved to work together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from benchday.bench.serving import Tools
+from benchday.domain.cautions import Every, Moment, cautions_at
+from benchday.domain.fold import DayState
+from benchday.domain.items import Item, ItemKind, Wanted, WantedKind
+from benchday.domain.kinds import SetProved
+from benchday.domain.steps import State
+from benchday.domain.story import UnitStory
+from benchday.domain.units import Ability
+
+_BASES, _ROVERS = ("base", "either"), ("rover", "either")
+DONE = (State.READY, State.HELD, State.ABSENT, State.HANDED_BACK)
+
+
+def set_of(state: DayState, crew: str) -> tuple[UnitStory, UnitStory] | None:
+    """Return a base and a rover of a crew that are ready and can be proved together; None if there are none."""
+    ready = [u for u in state.units.values() if u.crew == crew and u.state is State.READY]
+    for base in (u for u in ready if u.role in _BASES):
+        for rover in (u for u in ready if u.role in _ROVERS and u is not base):
+            return base, rover
+    return None
+
+
+def crew_done(state: DayState, crew: str) -> bool:
+    """Tell whether nothing more is to be done on any unit of a crew."""
+    return all(u.state in DONE or u.not_today for u in state.units.values() if u.crew == crew)
+
+
+def needs_proof(state: DayState, crew: str) -> bool:
+    """Tell whether a crew's set has still to be proved."""
+    return crew not in state.sets_proved and set_of(state, crew) is not None
+
+
+def sets_to_prove(tools: Tools) -> Iterator[str]:
+    """Yield the crews whose set can be proved now."""
+    state = tools.book.state
+    for crew in dict.fromkeys(u.crew for u in state.units.values() if u.crew):
+        if crew_done(state, crew) and needs_proof(state, crew):
+            yield crew
+
+
+async def prove_set(tools: Tools, crew: str) -> None:
+    """Have a person bring base and rover up together and say what the rover shows."""
+    state = tools.book.state
+    pair = set_of(state, crew)
+    if pair is None:
+        return
+    base, rover = pair
+    shown = [c for c in cautions_at(Moment.RESTART, tools.cautions, _named(tools, base)) if c.every is Every.TIME]
+    text = (
+        f"Set of crew {crew}: base {base.serial} ({base.has}) and rover {rover.serial} ({rover.has}). Fit antenna or "
+        f"load, switch both on, wait for a fix, then read off the rover's display."
+    )
+    item = Item(
+        id="",
+        kind=ItemKind.EVIDENCE,
+        topic=f"set {crew}",
+        text="\n".join([text, *(f"CAUTION {c.text}" for c in shown)]),
+        unit=rover.serial,
+        wanted=(
+            Wanted("fix", "fix shown by the rover", WantedKind.CHOICE, ("fixed", "float", "single", "none")),
+            Wanted("base", "serial of the base it hears", required=False),
+        ),
+        ability=Ability.LAST_LOOK,
+        cautions=tuple(c.name for c in shown),
+    )
+    answered = await tools.queue.ask(item)
+    heard = answered.text("base")
+    works = heard == base.serial and answered.text("fix") in ("fixed", "float")
+    facts = SetProved(
+        crew=crew, units=[base.serial, rover.serial], fix=answered.text("fix"), base_heard=heard, works=works
+    )
+    await tools.book.append(facts.draft(operator=answered.operator))
+
+
+def _named(tools: Tools, base: UnitStory) -> tuple[str, ...]:
+    playbook = tools.plan.playbook_for(base.model)
+    return playbook.cautions if playbook else ()

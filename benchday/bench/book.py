@@ -1,0 +1,80 @@
+"""The journal and the state folded from it, side by side for the running day."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import asynccontextmanager
+
+import anyio
+
+from benchday.domain.entries import Draft, Entry
+from benchday.domain.fold import DayState, fold
+from benchday.domain.kinds import KINDS
+from benchday.domain.seams import Clock, Journal
+from benchday.domain.steps import Move, State, moved
+
+
+class Book:
+    """Appends entries and keeps the state up to date; everybody waits here for news."""
+
+    def __init__(self, journal: Journal, clock: Clock) -> None:
+        self.clock = clock
+        self.state: DayState = fold(journal.read())
+        self._journal = journal
+        self._turn = anyio.Lock()
+        self._news = anyio.Event()
+
+    async def append(self, *drafts: Draft, expect: Sequence[str] = ()) -> tuple[Entry, ...]:
+        """Append all or none, and take them in.
+
+        Raises:
+            IllegalMove: a unit cannot make this move; nothing was appended.
+            AlreadyRecorded, RecordFull: from the journal; nothing was appended.
+        """
+        # Once begun, an append is seen through: a cancelled step must not leave the state behind the journal.
+        entries: tuple[Entry, ...] = ()
+        with anyio.CancelScope(shield=True):
+            async with self._turn:
+                self._check_moves(drafts)
+                entries = await self._journal.append(drafts, expect)
+                self._take_in()
+        return entries
+
+    @asynccontextmanager
+    async def beside(self) -> AsyncIterator[Journal]:
+        """Lend the journal for an append of its own (the permit desk's); what it wrote is taken in afterwards."""
+        with anyio.CancelScope(shield=True):
+            async with self._turn:
+                try:
+                    yield self._journal
+                finally:
+                    self._take_in()
+
+    async def changed(self) -> None:
+        """Return when an entry has landed since the call."""
+        await self._news.wait()
+
+    async def until(self, condition: Callable[[], bool]) -> None:
+        """Return when the condition holds; it is looked at after each entry."""
+        while not condition():
+            await self._news.wait()
+
+    def nudge(self) -> None:
+        """Wake whoever waits, without an entry: time has passed, or a stop was asked for."""
+        news, self._news = self._news, anyio.Event()
+        news.set()
+
+    def _take_in(self) -> None:
+        for entry in self._journal.read(after=self.state.seq):
+            self.state.apply(entry)
+        self.nudge()
+
+    def _check_moves(self, drafts: Sequence[Draft]) -> None:
+        states: dict[str, State] = {}
+        for draft in drafts:
+            move = Move(draft.facts["step"]) if draft.kind == "step_begun" else KINDS[draft.kind].move
+            if move is None or draft.unit is None:
+                continue
+            story = self.state.units.get(draft.unit)
+            before = states.get(draft.unit, story.state if story else State.UNKNOWN)
+            states[draft.unit] = moved(before, move)

@@ -1,0 +1,193 @@
+"""The desk: what the faces (terminal, pipe, demo, browser) see of the running day, and what they may pass on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from benchday.bench.aside.checking_in import after_check_in, arrive_item, written_down
+from benchday.bench.places import waiting_reasons
+from benchday.bench.serving import Tools
+from benchday.bench.ticks import Tick
+from benchday.domain.cautions import Caution, Every, Moment, cautions_at
+from benchday.domain.errors import InputError
+from benchday.domain.fold import DayState, ItemState
+from benchday.domain.items import Wanted, WantedKind
+from benchday.domain.kinds import CautionAcknowledged, OperatorActing, UnitLifted, UnitWalkedIn
+from benchday.domain.plan import DayPlan
+from benchday.domain.steps import State
+from benchday.domain.units import Role
+
+
+class BenchDesk:
+    """Implements the Desk seam, with what a terminal needs besides."""
+
+    def __init__(self, tools: Tools, talk: Callable[[Any], None], stop: Callable[[], str]) -> None:
+        self._tools = tools
+        self._talk = talk
+        self._stop = stop
+
+    @property
+    def state(self) -> DayState:
+        """The day as its entries tell it; read only."""
+        return self._tools.book.state
+
+    @property
+    def plan(self) -> DayPlan:
+        """The inputs in force."""
+        return self._tools.plan
+
+    @property
+    def ticks(self) -> Mapping[str, Tick]:
+        """The latest tick of each unit in a long operation."""
+        return self._tools.ticks.now
+
+    def now(self) -> int:
+        """Day time, microseconds since 1970 UTC."""
+        return self._tools.book.clock.now()
+
+    async def wait_until(self, at_us: int) -> None:
+        """Return when the day time is ``at_us`` or later."""
+        await self._tools.book.clock.wait_until(at_us)
+
+    def items(self) -> tuple[ItemState, ...]:
+        """Return the open items in the order in which hands should take them."""
+        return self._tools.queue.ordered()
+
+    def may(self, operator: str, state: ItemState) -> bool:
+        """Tell whether an operator may answer an item."""
+        return self._tools.queue.may(operator, state.item)
+
+    def waiting_reasons(self) -> Mapping[str, str]:
+        """Say for each waiting unit that may not ask for a station yet why that is."""
+        return waiting_reasons(self.state, self.plan)
+
+    async def changed(self) -> None:
+        """Return when an entry has landed since the call."""
+        await self._tools.book.changed()
+
+    async def take(self, item: str, operator: str) -> None:
+        """Take an item so that two do not do it twice.
+
+        Raises:
+            InputError: somebody else has it, or the operator may not.
+        """
+        await self._tools.queue.take(item, operator)
+
+    async def answer(self, item: str, value: Mapping[str, Any], operator: str, by: str) -> None:
+        """Answer an item; the first answer wins.
+
+        Raises:
+            InputError: the answer is not what is wanted, or the operator may not give it.
+            AlreadyRecorded: somebody answered before.
+        """
+        await self._tools.queue.answer(item, value, operator, by)
+
+    async def act_as(self, operator: str, by: str) -> tuple[Caution, ...]:
+        """Have an operator act from here on; returns the day's general cautions that they have not acknowledged yet.
+
+        Raises:
+            InputError: no such operator on this bench.
+        """
+        if operator not in {o.name for o in self.plan.bench.operators}:
+            known = ", ".join(o.name for o in self.plan.bench.operators)
+            raise InputError(f"{operator!r} is not an operator of this bench; operators: {known}")
+        if self.state.acting != operator:
+            await self._tools.book.append(OperatorActing(name=operator, by=by).draft(operator=operator))
+        return tuple(
+            c
+            for moment in Moment
+            for c in cautions_at(moment, self._tools.cautions, None)
+            if c.every is Every.DAY and c.when[0] is moment and (operator, c.name) not in self.state.cautions
+        )
+
+    async def acknowledge(self, caution: Caution, operator: str) -> None:
+        """Record that an operator has read a caution."""
+        facts = CautionAcknowledged(caution=caution.name, text=caution.text)
+        await self._tools.book.append(facts.draft(operator=operator))
+
+    async def scan(self, code: str, operator: str) -> str:
+        """Take a scanned or typed code: a known unit is found, an unknown one may walk in. Never answers a confirmation.
+
+        Returns:
+            what to tell the operator.
+        """
+        serial = self.serial_in(code)
+        story = self.state.units.get(serial)
+        if story is None:
+            self._talk(lambda: self._walk_in(serial, operator))
+            return f"{serial} is on no roster: a walk-in? See the new item."
+        if story.state in (State.EXPECTED, State.ABSENT):
+            self._talk(lambda: self._early(serial))
+            return f"{serial} ({story.model}, crew {story.crew or 'none'}) is expected: check it in."
+        where = f" on station {story.station}" if story.station else ""
+        return f"{serial} ({story.model}, crew {story.crew or 'none'}) was checked in already; it is {story.state.value}{where}."
+
+    def serial_in(self, code: str) -> str:
+        """Return the serial that a label's code contains."""
+        code = code.strip()
+        if code in self.state.units:
+            return code
+        for playbook in self.plan.playbooks:
+            found = playbook.serial_in(code)
+            if found in self.state.units:
+                return found
+        return code
+
+    async def lift(self, serial: str, reason: str, operator: str) -> None:
+        """Lift a hold; the unit waits again.
+
+        Raises:
+            InputError: the unit is not held, still stands on a station, or no reason was given.
+        """
+        story = self.state.units.get(serial)
+        if story is None or story.state is not State.HELD:
+            raise InputError(f"{serial} is not held")
+        if story.station is not None:
+            raise InputError(f"{serial} is still on station {story.station}: answer its item first")
+        if not reason.strip():
+            raise InputError("a hold is lifted with a reason")
+        await self._tools.book.append(UnitLifted(reason=reason).draft(unit=serial, operator=operator))
+
+    def stop(self) -> str:
+        """Ask the day to stop, as Ctrl-C does; returns what that means now."""
+        return self._stop()
+
+    async def _early(self, serial: str) -> None:
+        from benchday.bench.aside.checking_in import check_in
+
+        await check_in(self._tools, serial)
+
+    async def _walk_in(self, serial: str, operator: str) -> None:
+        models = tuple(m for p in self.plan.playbooks for m in p.models)
+        first = (
+            Wanted("accept", "accept it, or a scan by mistake", WantedKind.CHOICE, ("accept", "mistake")),
+            Wanted("model", "its model", WantedKind.CHOICE, (*models, "none of these")),
+            Wanted("customer", "whose it is", required=False),
+            Wanted("crew", "its crew, if any", required=False),
+            Wanted("role", "its role", WantedKind.CHOICE, tuple(r.value for r in Role)),
+            Wanted("support_until", "last day of its support term", WantedKind.DATE, required=False),
+        )
+        text = f"Unit {serial} is on no roster. Whose is it, and does the owner agree to the service?"
+        item = arrive_item(self._tools, text, None, None, *first)
+        answered = await self._tools.queue.ask(_about(item, serial))
+        if answered.text("accept") != "accept" or serial in self.state.units:
+            return
+        facts = UnitWalkedIn(
+            model=answered.text("model"),
+            customer=answered.text("customer"),
+            crew=answered.text("crew"),
+            role=answered.text("role"),
+            support_until=answered.text("support_until") or None,
+            position=len(self.state.units),
+            checked_in=await written_down(self._tools, answered),
+        )
+        await self._tools.book.append(facts.draft(unit=serial, operator=answered.operator))
+        await after_check_in(self._tools, serial)
+
+
+def _about(item: Any, serial: str) -> Any:
+    """A walk-in is no unit of the day yet, so its item stands under a topic of its own."""
+    from dataclasses import replace
+
+    return replace(item, topic=f"walk-in {serial}", figures={"serial": serial})

@@ -1,0 +1,173 @@
+"""The operators' queue: items are journaled when asked and when answered; the first answer wins."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any
+
+import anyio
+
+from benchday.bench.book import Book
+from benchday.domain.errors import AlreadyRecorded, BenchdayError, InputError
+from benchday.domain.fold import ItemState
+from benchday.domain.items import Answered, Item, ItemKind
+from benchday.domain.kinds import CautionAcknowledged, ItemAnswered, ItemAsked, ItemTaken, ItemVoided
+from benchday.domain.units import Ability
+
+Verdict = Callable[[Mapping[str, Any]], str | None]
+"""Looks at an answer beyond its types; says what is wrong with it."""
+
+
+class Withdrawn(BenchdayError):
+    """An item was withdrawn before anybody answered it."""
+
+
+class ItemQueue:
+    """Asks, and takes answers."""
+
+    def __init__(self, book: Book, abilities: Mapping[str, frozenset[Ability]], cautions: Mapping[str, str]) -> None:
+        self._book = book
+        self._abilities = abilities
+        self._cautions = cautions
+        self._verdicts: dict[str, Verdict] = {}
+
+    async def ask(self, item: Item, verdict: Verdict | None = None) -> Answered:
+        """Put an item into the queue and return its answer.
+
+        An open item on the same unit and topic, left by a program that ended, is taken up again; never a confirmation.
+
+        Raises:
+            Withdrawn: it expired, or was voided.
+        """
+        item_id = self._left_open(item)
+        if item_id is None:
+            # Numbers are short, so that a person can type them; one program numbers at a time.
+            item_id = str(self._book.state.items_asked + 1)
+            asked = replace(item, id=item_id, asked_us=self._book.clock.now())
+            if verdict is not None:
+                self._verdicts[item_id] = verdict
+            draft = ItemAsked(item=asked.as_facts()).draft(unit=item.unit, station=item.station)
+            try:
+                await self._book.append(draft, expect=(self._name(item_id, "asked"),))
+            except AlreadyRecorded:
+                return await self.ask(item, verdict)
+        elif verdict is not None:
+            self._verdicts[item_id] = verdict
+        return await self._answer_of(item_id, item.expires_us)
+
+    async def take(self, item_id: str, operator: str) -> None:
+        """Let a named person take an item, so that two do not do it twice.
+
+        Raises:
+            InputError: somebody else has it, or it is no longer open.
+        """
+        state = self._open(item_id)
+        self._allow(state.item, operator)
+        if state.taken_by is not None and state.taken_by != operator:
+            raise InputError(f"{state.taken_by} has taken item {item_id}")
+        if state.taken_by is None:
+            draft = ItemTaken(id=item_id).draft(unit=state.item.unit, station=state.item.station, operator=operator)
+            try:
+                await self._book.append(draft, expect=(self._name(item_id, "taken"),))
+            except AlreadyRecorded:
+                raise InputError(f"somebody else has taken item {item_id}") from None
+
+    async def answer(self, item_id: str, value: Mapping[str, Any], operator: str, by: str) -> None:
+        """Answer an item.
+
+        Raises:
+            InputError: the answer is not what is wanted, or the operator may not give it.
+            AlreadyRecorded: somebody answered before.
+        """
+        state = self._open(item_id)
+        self._allow(state.item, operator)
+        problems = list(state.item.problems(value))
+        if not problems and (verdict := self._verdicts.get(item_id)) is not None:
+            problems += [p for p in (verdict(value),) if p]
+        if problems:
+            raise InputError("; ".join(problems))
+        drafts = [ItemAnswered(id=item_id, value=dict(value), by=by)]
+        unit, station = state.item.unit, state.item.station
+        acknowledged = [CautionAcknowledged(caution=c, text=self._cautions.get(c, c)) for c in state.item.cautions]
+        await self._book.append(
+            *(d.draft(unit=unit, station=station, operator=operator) for d in [*drafts, *acknowledged]),
+            expect=(self._name(item_id, "answered"),),
+        )
+        self._verdicts.pop(item_id, None)
+
+    async def void(self, item_id: str, reason: str) -> None:
+        """Withdraw an open item; one that was answered in the meantime stays answered."""
+        state = self._book.state.items[item_id]
+        if not state.open:
+            return
+        draft = ItemVoided(id=item_id, reason=reason).draft(unit=state.item.unit, station=state.item.station)
+        try:
+            await self._book.append(draft, expect=(self._name(item_id, "answered"),))
+        except AlreadyRecorded:
+            return
+
+    async def void_for(self, unit: str, reason: str) -> None:
+        """Withdraw every open item about a unit."""
+        for state in self._book.state.open_items():
+            if state.item.unit == unit:
+                await self.void(state.item.id, reason)
+
+    def ordered(self) -> tuple[ItemState, ...]:
+        """Return the open items: safety first, then the policy's order (priority, time of asking, position)."""
+        units = self._book.state.units
+
+        def turn(state: ItemState) -> tuple[bool, int, int]:
+            story = units.get(state.item.unit or "")
+            return (not state.item.safety, state.item.asked_us, story.position if story else -1)
+
+        return tuple(sorted(self._book.state.open_items(), key=turn))
+
+    def may(self, operator: str, item: Item) -> bool:
+        """Tell whether an operator is allowed to answer an item."""
+        abilities = self._abilities.get(operator)
+        return abilities is not None and (item.ability is None or item.ability in abilities)
+
+    async def _answer_of(self, item_id: str, expires_us: int | None) -> Answered:
+        async with anyio.create_task_group() as timer:
+            if expires_us is not None:
+                timer.start_soon(self._expire, item_id, expires_us)
+            await self._book.until(lambda: not self._book.state.items[item_id].open)
+            timer.cancel_scope.cancel()
+        state = self._book.state.items[item_id]
+        if state.answered is None:
+            raise Withdrawn(state.voided or "withdrawn")
+        return state.answered
+
+    async def _expire(self, item_id: str, expires_us: int) -> None:
+        await self._book.clock.wait_until(expires_us)
+        await self.void(item_id, "it expired")
+
+    def _left_open(self, item: Item) -> str | None:
+        if item.kind is ItemKind.CONFIRM:
+            return None
+        for state in self._book.state.open_items():
+            if (state.item.unit, state.item.topic, state.item.kind) == (item.unit, item.topic, item.kind):
+                return state.item.id
+        return None
+
+    def _open(self, item_id: str) -> ItemState:
+        state = self._book.state.items.get(item_id)
+        if state is None:
+            raise InputError(f"there is no item {item_id}")
+        if state.answered is not None:
+            raise InputError(f"{state.answered.operator} has answered item {item_id} already")
+        if state.voided is not None:
+            raise InputError(f"item {item_id} was withdrawn: {state.voided}")
+        return state
+
+    def _allow(self, item: Item, operator: str) -> None:
+        if operator not in self._abilities:
+            known = ", ".join(sorted(self._abilities))
+            raise InputError(f"{operator or 'nobody'} is not an operator of this bench; operators: {known}")
+        if not self.may(operator, item):
+            raise InputError(f"{operator} may not {item.ability.value if item.ability else 'answer this'}")
+
+    def _name(self, item_id: str, what: str) -> str:
+        begun = self._book.state.begun or {}
+        return f"item:{begun.get('date', '')}:{begun.get('opens_us', 0)}:{item_id}:{what}"

@@ -1,0 +1,164 @@
+"""One unit on one station: what the steps of its service share."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, cast
+
+import anyio
+
+from benchday.bench.book import Book
+from benchday.bench.permit_desk import PermitDesk
+from benchday.bench.places import Places
+from benchday.bench.queue import ItemQueue
+from benchday.bench.ticks import Ticks
+from benchday.domain.cautions import Caution, Every, Moment, cautions_at
+from benchday.domain.entries import Draft
+from benchday.domain.items import Answered, Item, ItemKind, Wanted
+from benchday.domain.permits import Permit, SpentAct
+from benchday.domain.plan import DayPlan
+from benchday.domain.playbook import Playbook, StepName
+from benchday.domain.readings import Progress
+from benchday.domain.seams import Archive, BenchPc, Images, OpenDriver, Personal, Question, ServedBy
+from benchday.domain.story import UnitStory
+from benchday.domain.units import Ability
+from benchday.planning.targets import Target
+
+
+@dataclass(slots=True)
+class Tools:
+    """What every station of the day uses."""
+
+    book: Book
+    queue: ItemQueue
+    places: Places
+    desk: PermitDesk
+    archive: Archive
+    personal: Personal
+    images: Images
+    pc: BenchPc
+    open_driver: OpenDriver
+    cautions: tuple[Caution, ...]
+    ticks: Ticks
+    seed: int
+    plan: DayPlan
+    """Replaced when edited inputs are accepted."""
+    records: Mapping[str, Mapping[str, Sequence[int]]] = field(default_factory=dict)
+    """Model -> step -> durations in microseconds, from the shop's own real days."""
+
+
+@dataclass(slots=True)
+class Serving:
+    """A unit being served."""
+
+    tools: Tools
+    unit: str
+    station: str
+    playbook: Playbook
+    driver: ServedBy | None = None
+    target: Target | None = None
+    held_images: dict[str, bytes] = field(default_factory=dict)
+    """File name -> bytes, read once; the same bytes are hashed, held and sent."""
+    permit: Permit | None = None
+    act: SpentAct | None = None
+    powered: bool = False
+    """External power was connected in this visit."""
+
+    @property
+    def story(self) -> UnitStory:
+        """What the entries say of the unit now."""
+        return self.tools.book.state.units[self.unit]
+
+    @property
+    def pool(self) -> str | None:
+        """The pool of its cable or adapter; None if it is joined by nothing."""
+        if self.playbook.connector is not None:
+            return f"cable:{self.playbook.connector}"
+        return "adapter" if self.playbook.wifi else None
+
+    @property
+    def place(self) -> str | None:
+        """The cable or adapter that joins it now."""
+        return self.story.places.get(self.pool) if self.pool else None
+
+    @property
+    def image_bytes(self) -> bytes:
+        """The bytes of the next image of the route, as held in memory."""
+        if self.target is None or not self.target.images:
+            return b""
+        return self.held_images.get(self.target.images[0].file, b"")
+
+    async def record(self, *drafts: Draft) -> None:
+        """Append entries about this unit at this station."""
+        await self.tools.book.append(*drafts)
+
+    def draft(self, facts: Any, operator: str | None = None) -> Draft:
+        """Make an entry to be about this unit at this station."""
+        made: Draft = facts.draft(unit=self.unit, station=self.station, operator=operator)
+        return made
+
+    async def ask(
+        self,
+        kind: ItemKind,
+        topic: str,
+        text: str,
+        *wanted: Wanted,
+        ability: Ability | None = None,
+        moment: Moment | None = None,
+        figures: Mapping[str, int | str] | None = None,
+        safety: bool = False,
+    ) -> Answered:
+        """Put an item about this unit into the queue, with the cautions of that moment, and return the answer.
+
+        Raises:
+            Withdrawn
+        """
+        cautions = self.cautions(moment) if moment else ()
+        words = "\n".join([text, *(f"CAUTION {c.text}" for c in cautions)])
+        item = Item(
+            id="",
+            kind=kind,
+            topic=topic,
+            text=words,
+            unit=self.unit,
+            station=self.station,
+            wanted=wanted,
+            figures=figures or {},
+            ability=ability,
+            safety=safety,
+            cautions=tuple(c.name for c in cautions),
+        )
+        return await self.tools.queue.ask(item)
+
+    def cautions(self, moment: Moment) -> tuple[Caution, ...]:
+        """Return the cautions that belong to a moment of this unit's service and are acknowledged every time."""
+        named = cautions_at(moment, self.tools.cautions, self.playbook.cautions)
+        return tuple(c for c in named if c.every is Every.TIME)
+
+    async def ask_hand(self, question: Question) -> Mapping[str, str | int | bool | None]:
+        """Put what a missing capability wants into the queue; the by-hand driver calls this."""
+        answered = await self.ask(ItemKind.EVIDENCE, f"hand:{question.capability}", question.text, *question.wanted)
+        return cast("Mapping[str, str | int | bool | None]", answered.value)
+
+    async def line(self) -> ServedBy:
+        """Return the open driver, opening the line if need be.
+
+        Raises:
+            LinkError: the line cannot be opened.
+        """
+        if self.driver is None:
+            self.driver = await self.tools.open_driver(self.playbook, self.unit, self.place, self.ask_hand)
+        return self.driver
+
+    async def let_go(self) -> None:
+        """Close the line, whatever state it is in."""
+        driver, self.driver = self.driver, None
+        if driver is not None:
+            with anyio.move_on_after(5, shield=True):
+                await driver.aclose()
+
+    async def follow(self, step: StepName, progress: AsyncIterator[Progress]) -> None:
+        """Run a long operation to its end, showing its progress as ticks and milestones."""
+        async for tick in progress:
+            await self.tools.ticks.show(self, step, tick)

@@ -1,0 +1,214 @@
+"""One task per station: it takes the next unit, serves it step by step, and is free again."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+
+import anyio
+
+from benchday.bench.holds import INTERRUPTED, Hold, SendOff, interrupted
+from benchday.bench.places import STATION
+from benchday.bench.queue import Withdrawn
+from benchday.bench.serving import Serving, Tools
+from benchday.bench.steps.check import check
+from benchday.bench.steps.confirm import confirm
+from benchday.bench.steps.connect import connect
+from benchday.bench.steps.identify import identify
+from benchday.bench.steps.last_look import last_look
+from benchday.bench.steps.preserve import preserve
+from benchday.bench.steps.restart import restart
+from benchday.bench.steps.verify import verify
+from benchday.bench.steps.write import write
+from benchday.domain.errors import DeviceError, PermitRefused, RecordFull
+from benchday.domain.items import ItemKind, Wanted, WantedKind
+from benchday.domain.kinds import ChargeWanted, StepBegun, StepEnded, UnitHeld, UnitSentOff
+from benchday.domain.playbook import StepName
+from benchday.domain.steps import NO_SAFE_STOP, State
+from benchday.domain.words import microseconds
+
+Step = Callable[[Serving], Awaitable[StepName | None]]
+
+STEPS: Mapping[StepName, Step] = {
+    StepName.CONNECT: connect,
+    StepName.IDENTIFY: identify,
+    StepName.CHECK: check,
+    StepName.PRESERVE: preserve,
+    StepName.CONFIRM: confirm,
+    StepName.WRITE: write,
+    StepName.RESTART: restart,
+    StepName.VERIFY: verify,
+    StepName.LAST_LOOK: last_look,
+}
+"""Name -> what it does."""
+
+MOST_IDENTIFICATIONS = 6
+"""How often a unit is identified anew in one visit before its line is taken for broken."""
+
+
+class Station:
+    """A place at which one unit at a time is served."""
+
+    def __init__(self, tools: Tools, name: str, stopping: anyio.Event) -> None:
+        self.name = name
+        self._tools = tools
+        self._stopping = stopping
+        self._scope = anyio.CancelScope()
+        self.cut_scope: anyio.CancelScope | None = None
+
+    async def run(self) -> None:
+        """Serve unit after unit until the day is stopped or the task is cancelled."""
+        await self._take_up()
+        idle = self._tools.places.idle
+        while not self._stopping.is_set():
+            idle.append(self.name)
+            self._tools.book.nudge()
+            try:
+                await self._tools.book.until(lambda: self._unit() is not None or self._stopping.is_set())
+            finally:
+                idle.remove(self.name)
+            unit = self._unit()
+            if unit is not None:
+                await self._serve(unit, StepName.CONNECT)
+
+    def stop(self) -> None:
+        """Begin no new step; leave the unit where it is unless it is in a step without a safe stop."""
+        unit = self._unit()
+        story = self._tools.book.state.units.get(unit or "")
+        if story is None or story.state not in NO_SAFE_STOP:
+            self._scope.cancel()
+
+    async def _take_up(self) -> None:
+        """Go on with the unit that a program which ended left here."""
+        unit = self._unit()
+        if unit is None:
+            return
+        state = self._tools.book.state.units[unit].state
+        if state is State.WAITING:
+            await self._serve(unit, StepName.CONNECT)
+        elif state is State.HELD:
+            await self._serve(unit, None)
+        elif state in (State.READY, State.HANDED_BACK):
+            await self._tools.places.free(unit, *self._tools.book.state.units[unit].places)
+        else:
+            again = StepName.CONNECT if state is State.CONNECT else StepName.IDENTIFY
+            await self._serve(unit, again)
+
+    def _unit(self) -> str | None:
+        return self._tools.book.state.holder(STATION, self.name)
+
+    async def _serve(self, unit: str, first: StepName | None) -> None:
+        """Serve a unit; ``None`` as the first step takes up a hold."""
+        story = self._tools.book.state.units[unit]
+        playbook = self._tools.plan.playbook_for(story.model)
+        if playbook is None:
+            raise LookupError(f"no playbook covers {story.model}")
+        at = Serving(self._tools, unit, self.name, playbook)
+        try:
+            with self._scope:
+                step: StepName | None = await self._held(at) if first is None else first
+                while step is not None and not self._stopping.is_set():
+                    step = await self._step(at, step)
+        finally:
+            await at.let_go()
+            self._tools.ticks.forget(unit)
+
+    async def _step(self, at: Serving, name: StepName) -> StepName | None:
+        try:
+            return await self._timed(at, name)
+        except Hold as hold:
+            await self._hold(at, hold)
+            return await self._held(at)
+        except SendOff as off:
+            await self._send_off(at, off)
+            return None
+
+    async def _timed(self, at: Serving, name: StepName) -> StepName | None:
+        """Run one step between its two entries; a line that fails in a step that is safe to repeat is tried again."""
+        book, clock = at.tools.book, at.tools.book.clock
+        began, mono = clock.now(), clock.monotonic()
+        # A step that a program which ended had begun already is gone on with, under its first beginning.
+        if at.story.state.value != name.value or name is StepName.IDENTIFY:
+            tries = at.story.tries.get(name.value, 0) + 1
+            expected = microseconds(at.playbook.step(name).minutes.usual)
+            await at.record(at.draft(StepBegun(step=name.value, tries=tries, expected_us=expected)))
+        outcome = "done"
+        try:
+            following = await STEPS[name](at)
+        except (Hold, SendOff) as ended:
+            outcome = "held" if isinstance(ended, Hold) else "sent off"
+            raise
+        except DeviceError as cut:
+            outcome = "cut"
+            following = self._again(at, name, cut)
+        except PermitRefused as refused:
+            outcome = "refused"
+            raise Hold("refused", str(refused), "an operator looks and confirms anew") from refused
+        except Withdrawn:
+            outcome = "withdrawn"
+            following = StepName.CHECK if name is StepName.CONFIRM else name
+        except RecordFull as full:
+            outcome = "full"
+            raise Hold("full", f"{full}; nothing was lost", "room is made on the disk") from full
+        except BaseException:
+            outcome = "stopped"
+            raise
+        finally:
+            at.tools.ticks.forget(at.unit)
+            if outcome != "stopped":
+                took, real = clock.now() - began, clock.monotonic() - mono
+                facts = StepEnded(step=name.value, outcome=outcome, took_us=max(took, 0), took_mono_us=max(real, 0))
+                await book.append(at.draft(facts))
+        if outcome == "cut":
+            await at.let_go()
+        return following
+
+    def _again(self, at: Serving, name: StepName, cut: DeviceError) -> StepName:
+        if name in (StepName.WRITE, StepName.RESTART):
+            # The steps themselves hold what may be half written; what comes here failed before the act was spent.
+            raise Hold("line", f"the line failed before anything was written ({cut})", "the line is put right") from cut
+        if at.story.tries.get("identify", 0) >= MOST_IDENTIFICATIONS:
+            raise Hold(
+                "line", f"the line keeps failing in {name.value} ({cut})", "another cable, or a person looks"
+            ) from cut
+        return StepName.IDENTIFY
+
+    async def _hold(self, at: Serving, hold: Hold) -> None:
+        await at.let_go()
+        facts = UnitHeld(code=hold.code, reason=hold.reason, lifts=hold.lifts)
+        await at.record(at.draft(facts))
+        await at.tools.queue.void_for(at.unit, "the unit is held")
+
+    async def _held(self, at: Serving) -> StepName | None:
+        """Decide what becomes of a held unit: a half-written one stays where it is until a person decides."""
+        story = at.story
+        if story.held_code == INTERRUPTED:
+            answered = await at.ask(
+                ItemKind.DECIDE,
+                "interrupted",
+                f"DO NOT SWITCH OFF unit {at.unit} on station {at.station}: {story.held_reason}.",
+                Wanted("answer", "identify anew or leave held", WantedKind.CHOICE, ("identify anew", "leave held")),
+                Wanted("reason", "why", required=False),
+                safety=True,
+            )
+            if answered.text("answer") == "identify anew":
+                return StepName.IDENTIFY
+        text = f"Set unit {at.unit} aside from station {at.station}: {story.held_reason}. Lifts it: {story.held_lifts}."
+        await at.ask(ItemKind.INSTRUCT, "set aside", text)
+        await at.tools.places.free(at.unit, *story.places)
+        return None
+
+    async def _send_off(self, at: Serving, off: SendOff) -> None:
+        await at.let_go()
+        drafts = [at.draft(UnitSentOff(why=off.why, for_today=off.for_today))]
+        if off.charge_percent is not None:
+            drafts.append(at.draft(ChargeWanted(percent=off.charge_percent, why=off.why)))
+        await at.record(*drafts)
+        await at.ask(ItemKind.INSTRUCT, "send off", f"Take unit {at.unit} off station {at.station}: {off.why}.")
+        await at.tools.places.free(at.unit, *at.story.places)
+
+
+def left_by_a_cut(state: State) -> Hold | None:
+    """Return the hold for a unit that a program which ended left in this state; None if it only is looked at anew."""
+    if state in NO_SAFE_STOP:
+        return interrupted("the program ended while the unit was being written")
+    return None

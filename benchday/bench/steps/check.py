@@ -1,0 +1,90 @@
+"""check: everything that must hold before a write, all findings together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from benchday.bench.gathering import find_all, hold_images, in_boot, list_recordings, read_power
+from benchday.bench.holds import Hold, SendOff
+from benchday.bench.remedying import remedy
+from benchday.bench.saved import save_settings
+from benchday.bench.serving import Serving
+from benchday.bench.targeting import target_of
+from benchday.domain.checks import Answer, Check, Finding
+from benchday.domain.items import ItemKind, Wanted, WantedKind
+from benchday.domain.kinds import TargetSet
+from benchday.domain.playbook import StepName
+from benchday.domain.units import Ability
+
+MOST_LOOKS = 5
+"""How often power may be remedied in one visit before the unit is held."""
+
+
+async def check(at: Serving) -> StepName:
+    """Ask every question; remedy too little charge, hold on a stop, have a person decide what is open."""
+    if at.story.settings_before is None and not in_boot(at):
+        await save_settings(at, "before")
+    for _ in range(MOST_LOOKS):
+        power, recordings = await read_power(at), await list_recordings(at)
+        await _aim(at)
+        found = await find_all(at, power, recordings, StepName.PRESERVE)
+        stops = {f.check: f for f in found if f.answer is Answer.STOP}
+        if set(stops) != {Check.POWER}:
+            break
+        await remedy(at, stops[Check.POWER])
+    _hold_on(stops)
+    if at.target is None or not at.target.route:
+        return StepName.VERIFY
+    _hold_without_consent(at)
+    await _decide(at, [f for f in found if f.answer is Answer.ASK])
+    return StepName.PRESERVE
+
+
+async def _aim(at: Serving) -> None:
+    at.target = target_of(at.tools, at.unit)
+    facts = TargetSet(
+        release=at.target.release,
+        route=list(at.target.route),
+        reason_code=at.target.reason_code.value,
+        reason=at.target.reason,
+    )
+    await at.record(at.draft(facts))
+    await hold_images(at)
+
+
+def _hold_on(stops: dict[Check, Finding]) -> None:
+    if not stops:
+        return
+    others = [f for c, f in stops.items() if c is not Check.CLOSING]
+    if not others:
+        raise SendOff(stops[Check.CLOSING].text, for_today=True)
+    reason = "; ".join(f.text for f in others)
+    raise Hold(others[0].check.value, reason, "what stands against the write is put right")
+
+
+def _hold_without_consent(at: Serving) -> None:
+    came = at.story.checked_in
+    if not came.get("consent_release"):
+        raise Hold("consent", "the owner has not agreed to a new release", "the owner agrees, and the unit is lifted")
+    if at.story.recordings and not came.get("consent_erase"):
+        raise Hold(
+            "consent", "the owner has not agreed that the write erases recordings", "the owner agrees, and it is lifted"
+        )
+
+
+async def _decide(at: Serving, asks: Sequence[Finding]) -> None:
+    """Have a person decide what no rule can."""
+    if not asks:
+        return
+    text = f"Unit {at.unit} on station {at.station}: " + " ".join(f"({f.check.value}) {f.text}." for f in asks)
+    answered = await at.ask(
+        ItemKind.DECIDE,
+        "findings",
+        text,
+        Wanted("answer", "go on or hold", WantedKind.CHOICE, ("go on", "hold")),
+        Wanted("reason", "why"),
+        ability=Ability.CONFIRM,
+    )
+    if answered.text("answer") == "hold":
+        reason = f"{answered.operator} decided: {answered.text('reason')}"
+        raise Hold(asks[0].check.value, f"{'; '.join(f.text for f in asks)}; {reason}", "a person decides anew")

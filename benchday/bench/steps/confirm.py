@@ -1,0 +1,78 @@
+"""confirm: the last look before the point of no return, then the operator's confirmation."""
+
+from __future__ import annotations
+
+import hashlib
+
+from benchday.bench.gathering import find_all, hold_images, list_recordings, read_power
+from benchday.bench.holds import Hold
+from benchday.bench.permit_desk import Confirmation
+from benchday.bench.places import unverified_first
+from benchday.bench.serving import Serving
+from benchday.bench.targeting import target_of
+from benchday.domain.cautions import Moment
+from benchday.domain.checks import Answer, Finding
+from benchday.domain.permits import Act, Loss, Verb
+from benchday.domain.playbook import StepName
+from benchday.domain.releases import Image
+
+MOST_CHECKS = 6
+"""How often a unit may be sent back to the checks in one visit."""
+
+
+async def confirm(at: Serving) -> StepName:
+    """Check anew, wait for the line and for the first of its kind, and have the write confirmed."""
+    while True:
+        await at.tools.book.until(lambda: not _must_wait(at))
+        at.target = target_of(at.tools, at.unit)
+        await hold_images(at)
+        power, recordings = await read_power(at), await list_recordings(at)
+        found = await find_all(at, power, recordings, StepName.CONFIRM)
+        if any(f.answer is Answer.STOP for f in found) or not at.target.route:
+            if at.story.tries.get("check", 0) >= MOST_CHECKS:
+                stops = "; ".join(f.text for f in found if f.answer is Answer.STOP)
+                raise Hold("check", f"the checks do not hold up to the write: {stops}", "a person looks")
+            return StepName.CHECK
+        permit = await at.tools.desk.confirm(_confirmation(at, at.target.images[0], found))
+        if permit is None:
+            raise Hold("not now", "the operator did not confirm the write", "an operator lifts it")
+        if not _must_wait(at):
+            at.permit = permit
+            return StepName.WRITE
+        await at.tools.desk.void(permit, "the line was stopped, or the first of its kind is not verified")
+
+
+def _must_wait(at: Serving) -> bool:
+    state, story = at.tools.book.state, at.story
+    key = (story.model, story.route[0] if story.route else story.target or "")
+    if key in state.lines_stopped or (story.model, story.target or "") in state.lines_stopped:
+        return True
+    return unverified_first(state, story, at.tools.plan) is not None
+
+
+def _confirmation(at: Serving, image: Image, found: tuple[Finding, ...]) -> Confirmation:
+    story = at.story
+    digest = hashlib.sha256(at.image_bytes).hexdigest()
+    losses = tuple(
+        Loss(r["name"], r["bytes"], story.preserved.get(r["name"], {}).get("sha256")) for r in story.recordings
+    )
+    route = " then ".join(story.route)
+    step = at.playbook.step(StepName.WRITE)
+    lines = [
+        f"From {story.has or 'its boot loader'} to {route}: {story.target_reason}.",
+        f"It takes {step.minutes.shortest} to {step.minutes.longest} minutes and must not be disturbed.",
+    ]
+    lines += [f"Decided: {f.text}." for f in found if f.answer is Answer.ASK]
+    shown = at.cautions(Moment.CONFIRM)
+    lines += [f"CAUTION {c.text}" for c in shown]
+    return Confirmation(
+        unit=at.unit,
+        station=at.station,
+        model=story.model,
+        hardware=(story.identity or {}).get("hardware", ""),
+        acts=(Act(Verb.WRITE_IMAGE, digest, len(at.image_bytes), image.release),),
+        losses=losses,
+        playbook_digest=at.tools.plan.playbook_digest(at.playbook),
+        lines=tuple(lines),
+        cautions=tuple(c.name for c in shown),
+    )

@@ -1,0 +1,72 @@
+"""identify: serial and model as the unit reports them must match what was checked in."""
+
+from __future__ import annotations
+
+from benchday.bench.holds import Hold
+from benchday.bench.serving import Serving
+from benchday.domain.checks import Answer
+from benchday.domain.errors import DeviceError, Garbled, LinkError
+from benchday.domain.items import ItemKind
+from benchday.domain.kinds import InterruptSettled, UnitIdentified
+from benchday.domain.playbook import StepName
+from benchday.domain.readings import Identity, Mode
+from benchday.planning.checks import identity as identity_check
+from benchday.planning.checks import model as model_check
+
+SILENCE = "Is the cable of the right type? Is it seated at both ends? Is the unit on?"
+
+
+async def identify(at: Serving) -> StepName:
+    """Read who the unit is; a swapped unit is held and never written."""
+    found = await _asked_until_heard(at)
+    await at.record(at.draft(_facts(at, found)))
+    for finding in (identity_check(at.unit, found.serial), model_check(at.story.model, found, at.playbook, ())):
+        if finding.answer is Answer.STOP:
+            raise Hold(finding.check.value, finding.text, "the right unit is checked in, or the label is put right")
+    return await _next(at, found)
+
+
+async def _asked_until_heard(at: Serving) -> Identity:
+    tries = at.playbook.step(StepName.IDENTIFY).tries
+    for attempt in range(1, tries + 1):
+        try:
+            return await (await at.line()).identify()
+        except (LinkError, Garbled) as silence:
+            await at.let_go()
+            if attempt == tries:
+                raise Hold(
+                    "silent",
+                    f"the unit does not answer ({silence}). {SILENCE}",
+                    "the unit answers on a known good cable",
+                ) from silence
+            text = f"No answer from unit {at.unit} on station {at.station}: {silence}. {SILENCE} Then: done."
+            await at.ask(ItemKind.INSTRUCT, "silence", text)
+    raise DeviceError("no tries are left")
+
+
+def _facts(at: Serving, found: Identity) -> UnitIdentified:
+    by_hand = at.driver is not None and "identify" in at.driver.by_hand
+    return UnitIdentified(
+        serial=found.serial,
+        model=found.model,
+        hardware=found.hardware,
+        mode=found.mode.value,
+        release=found.release,
+        options=list(found.options),
+        term=found.term,
+        by="hand" if by_hand else "driver",
+    )
+
+
+async def _next(at: Serving, found: Identity) -> StepName:
+    """After a cut, what the unit says settles whether the image went in; else the checks come."""
+    story = at.story
+    sent = story.sent or story.open_act
+    if sent is None:
+        return StepName.CHECK
+    if found.mode is Mode.RUN and found.release == sent.release:
+        await at.record(at.draft(InterruptSettled(found="written", release=found.release)))
+        return StepName.VERIFY
+    outcome = "broken" if found.mode is Mode.BOOT else "untouched"
+    await at.record(at.draft(InterruptSettled(found=outcome, release=found.release)))
+    return StepName.CHECK

@@ -1,0 +1,90 @@
+"""preserve: each recording is copied off and its copy proved whole, or its owner lets it go."""
+
+from __future__ import annotations
+
+from benchday.bench.holds import Hold
+from benchday.bench.serving import Serving
+from benchday.domain.errors import Garbled, RecordDamaged, Refused, TransferCut
+from benchday.domain.items import ItemKind, Wanted, WantedKind
+from benchday.domain.kinds import RecordingFailed, RecordingPreserved, RecordingsLetGo
+from benchday.domain.playbook import StepName
+from benchday.domain.readings import Recording
+from benchday.domain.units import Ability
+
+
+async def preserve(at: Serving) -> StepName:
+    """Copy what is not yet preserved; then nothing is on the unit that has no whole copy and was not let go."""
+    for told in at.story.recordings:
+        recording = Recording(told["name"], told["bytes"], told["sha256"])
+        while not await _settled(at, recording):
+            await _decide(at, recording)
+    return StepName.CONFIRM
+
+
+async def _settled(at: Serving, recording: Recording) -> bool:
+    """Tell whether a recording is preserved or let go, copying it if need be."""
+    story = at.story
+    if recording.name in story.let_go:
+        return True
+    kept = story.preserved.get(recording.name)
+    if kept is not None and kept["sha256"] == (recording.sha256 or kept["sha256"]):
+        return await at.tools.archive.holds(kept["sha256"])
+    if not story.checked_in.get("consent_copy"):
+        return False
+    why = ""
+    for _ in range(at.playbook.step(StepName.PRESERVE).tries):
+        why = await _copy(at, recording)
+        if not why:
+            return True
+    await at.record(at.draft(RecordingFailed(name=recording.name, bytes=recording.bytes, why=why)))
+    return False
+
+
+async def _copy(at: Serving, recording: Recording) -> str:
+    """Copy one recording; return why it failed, or nothing.
+
+    Raises:
+        LinkError: the line failed; the unit is identified anew.
+        RecordFull: no room; nothing is left behind.
+    """
+    driver = await at.line()
+    incoming = await at.tools.archive.begin()
+    try:
+        await at.follow(StepName.PRESERVE, driver.fetch(recording, incoming.add))
+        digest = await incoming.finish()
+    except (Refused, Garbled, TransferCut, RecordDamaged) as failed:
+        await incoming.abandon()
+        return str(failed)
+    except BaseException:
+        await incoming.abandon()
+        raise
+    if recording.sha256 is not None and digest != recording.sha256:
+        return f"the copy's digest {digest[:16]}... is not the unit's {recording.sha256[:16]}..."
+    await at.record(at.draft(RecordingPreserved(name=recording.name, bytes=recording.bytes, sha256=digest)))
+    return ""
+
+
+async def _decide(at: Serving, recording: Recording) -> None:
+    """Have the owner decide what becomes of a recording that cannot be copied; it is not the operator's to decide."""
+    why = at.story.failed_copies.get(recording.name, "the owner did not agree to copying")
+    answered = await at.ask(
+        ItemKind.DECIDE,
+        f"recording {recording.name}",
+        f"Recording {recording.name} ({recording.bytes} bytes) of unit {at.unit} has no whole copy: {why}. "
+        f"The write would erase it for good. Ask its owner ({at.story.customer}).",
+        Wanted("answer", "try again, let go, or hold", WantedKind.CHOICE, ("try again", "let go", "hold")),
+        Wanted("owner", "who of the owner's said so", required=False),
+        Wanted("how", "how they said it: in person, by telephone, in writing", required=False),
+        ability=Ability.PRESERVE,
+    )
+    if answered.text("answer") == "hold":
+        raise Hold("recordings", f"recording {recording.name} has no whole copy: {why}", "it is copied, or let go")
+    if answered.text("answer") == "let go":
+        if not answered.text("owner"):
+            return
+        facts = RecordingsLetGo(
+            recordings=[{"name": recording.name, "bytes": recording.bytes, "sha256": recording.sha256}],
+            owner_ref=await at.tools.personal.keep(answered.text("owner")),
+            how=answered.text("how"),
+        )
+        await at.record(at.draft(facts, operator=answered.operator))

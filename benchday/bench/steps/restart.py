@@ -1,0 +1,30 @@
+"""restart: the unit starts its new release; part of the write, under the same act."""
+
+from __future__ import annotations
+
+import anyio
+
+from benchday.bench.holds import Hold, interrupted
+from benchday.bench.serving import Serving
+from benchday.domain.cautions import Moment
+from benchday.domain.errors import DeviceError
+from benchday.domain.items import ItemKind
+from benchday.domain.playbook import StepName
+
+
+async def restart(at: Serving) -> StepName:
+    """Restart the unit, once the cautions of that moment are acknowledged."""
+    if at.act is None:
+        raise Hold("no-permit", "there is no act under which to restart", "the unit is identified anew")
+    if at.cautions(Moment.RESTART):
+        await at.ask(
+            ItemKind.CAUTION, "restart", f"Unit {at.unit} on station {at.station} restarts next.", moment=Moment.RESTART
+        )
+    try:
+        with anyio.CancelScope(shield=True):
+            await (await at.line()).restart(at.act)
+    except DeviceError as error:
+        raise interrupted(f"the unit did not come back from its restart ({error})") from error
+    finally:
+        at.act = None
+    return StepName.VERIFY
