@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from itertools import groupby
 from typing import Any, TypeVar
 
 from pydantic import ValidationError
@@ -31,14 +33,36 @@ def checked(text: YamlText, model: type[Model]) -> Model | None:
         # Through JSON: only there does strict checking take a list for a tuple and text for a word of a closed list.
         made = model.model_validate_json(json.dumps(text.value))
     except ValidationError as error:
-        schema = model.model_json_schema(by_alias=True)
-        for detail in error.errors(include_url=False):
-            mistake = _mistake(text, detail, schema)
-            if mistake not in text.mistakes:
-                text.mistakes.append(mistake)
+        text.mistakes += _mistakes(text, error.errors(include_url=False), model.model_json_schema(by_alias=True))
         return None
 
     return None if text.mistakes else made
+
+
+def _mistakes(text: YamlText, errors: list[ErrorDetails], schema: Mapping[str, Any]) -> Iterator[Mistake]:
+    """Yield each mistake once; a value that may be of several kinds gives one mistake, not one for each kind."""
+    whole = [error for error in errors if not _follows(error)]
+    for place, alternatives in groupby(whole, key=lambda error: _place(text, error)):
+        made = list(dict.fromkeys(_mistake(text, error, schema) for error in alternatives))
+        if place is None or len(made) == 1:
+            yield from made
+        else:
+            yield replace(made[0], expected=" or ".join(mistake.expected for mistake in made))
+
+
+def _follows(error: ErrorDetails) -> bool:
+    """Tell whether a list is called too short only because things in it are wrong, which is told by itself."""
+    return error["type"] == "too_short" and len(error["input"]) >= error["ctx"]["min_length"]
+
+
+def _place(text: YamlText, error: ErrorDetails) -> Path | None:
+    """Return where a value of several possible kinds stands (pydantic adds the kind to its path), else None."""
+    path: Path = error["loc"]
+    if error["type"] in ("missing", "extra_forbidden") or path in text.values:
+        return None
+    while path and path not in text.values:
+        path = path[:-1]
+    return path
 
 
 def _mistake(text: YamlText, error: ErrorDetails, schema: Mapping[str, Any]) -> Mistake:

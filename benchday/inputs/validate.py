@@ -31,10 +31,8 @@ def report(outcome: Outcome) -> str:
     lines = [f"note: {notice}" for notice in outcome.notices]
     lines += [str(mistake) for mistake in outcome.mistakes]
     if outcome.mistakes:
-        number = len(outcome.mistakes)
-        lines.append(
-            f"{number} mistake{'s' if number > 1 else ''}; nothing was begun. Put them right and run it again."
-        )
+        many = f"{len(outcome.mistakes)} mistakes" if len(outcome.mistakes) > 1 else "1 mistake"
+        lines.append(f"{many}; nothing was begun. Put this right and run it again.")
     elif (plan := outcome.plan) is not None:
         units, playbooks, images = len(plan.roster), len(plan.playbooks), len(plan.images.images)
         lines.append(f"no mistakes: {units} units expected, {playbooks} playbooks, {images} images")

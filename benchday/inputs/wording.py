@@ -34,7 +34,7 @@ def kind_of(value: object) -> str:
     if isinstance(value, Mapping):
         return "a group of keys"
     if isinstance(value, (list, tuple)):
-        return "a list"
+        return "a list" if value else "an empty list"
     return shown(str(value)) or "empty text"
 
 
@@ -44,7 +44,7 @@ def _of(words: str) -> Callable[[Mapping[str, Any]], str]:
 
 def _length(ctx: Mapping[str, Any]) -> str:
     least = ctx["min_length"]
-    return "at least one" if least == 1 else f"at least {least}"
+    return "at least one in this list" if least == 1 else f"at least {least} in this list"
 
 
 def _pattern(ctx: Mapping[str, Any]) -> str:
@@ -72,6 +72,7 @@ EXPECTED: Mapping[str, Callable[[Mapping[str, Any]], str]] = {
     "string_too_short": _of("text that is not empty"),
     "string_type": _of(TEXT),
     "string_unicode": _of("text of real characters"),
+    "too_long": _of("at most {max_length} in this list"),
     "too_short": _length,
     "tuple_type": _of("a list"),
     "string_pattern_mismatch": _pattern,
@@ -92,8 +93,6 @@ def expected_in(error: ErrorDetails) -> str:
         return str(raised)
     if error["type"] == "missing":
         ctx["name"] = error["loc"][-1]
-    if error["type"] == "too_short" and ctx.get("field_type"):
-        return f"{_length(ctx)} in this list"
 
     told = EXPECTED.get(error["type"])
     return told(ctx).replace(" or '", " or ").replace("'", "") if told is not None else "something else"

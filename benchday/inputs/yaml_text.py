@@ -152,7 +152,7 @@ class _Builder:
             self._refuse(event, "one document in a file", "a second one, begun by ---")
             raise _Hopeless
         if event.version or event.tags:
-            self._refuse(event, "no % lines", "a line that begins with %")
+            self._refuse(event, "no line with % above the ---", "one")
 
     def _plainness(self, event: ScalarEvent | MappingStartEvent | SequenceStartEvent) -> None:
         if event.anchor:
