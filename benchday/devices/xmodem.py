@@ -1,8 +1,10 @@
 """XMODEM-1K without I/O: the sender. Bytes heard and the time go in; what to send and when to look again come out.
 
-Source: C. Forsberg, XMODEM/YMODEM Protocol Reference, 1988-10-14. It advises (7.3.3) that the sender leave repeating to
-the receiver and keep one long time limit, which is what happens here. Two pauses are for receivers that throw input
-away right after each answer (seen with lrzsz 0.12.21, which calls tcflush): 1 ms before each block, 50 ms after C.
+Source: C. Forsberg, XMODEM/YMODEM Protocol Reference, 1988-10-14. There (7.3.3) either side may repeat; as not every
+receiver does, the sender repeats a block after silence. Its answer may merely have been late, so that two come: after
+such a repeat the line must fall quiet before the next block, or the second would acknowledge a block not yet received.
+Two pauses are for receivers that throw input away right after each answer (seen with lrzsz 0.12.21, which calls
+tcflush): 1 ms before each block, 50 ms after C.
 """
 
 from __future__ import annotations
@@ -61,14 +63,16 @@ class Limits:
 
     start_us: int = 60_000_000
     """For the first C or NAK ("say one minute", 7.3.3)."""
-    answer_us: int = 60_000_000
-    """For the answer to a block; a unit may erase for long before it answers."""
+    answer_us: int = 4_000_000
+    """For the answer to a block, before it is sent again; receivers give up after 10 s without a block (7.3.2)."""
+    quiet_us: int = 300_000
+    """Before the next block, where a second answer to a repeated one may still come."""
     end_us: int = 3_000_000
     """Between one EOT and the next; some receivers wait for a second of silence before they acknowledge."""
     ends: int = 3
     """How many EOTs without an answer."""
     tries: int = 10
-    """How often one block is repeated when asked for ("All errors are retried 10 times", 7.3.1)."""
+    """How often one block is repeated ("All errors are retried 10 times", 7.3.1)."""
     before_block_us: int = 1_000
     after_start_us: int = 50_000
     text: int = 16
@@ -99,6 +103,7 @@ class Sender:
         self._at = _At.START
         self._next = 0
         self._tries = 0
+        self._unasked = False
         self._wake_us: int | None = None
         self._last = 0
         self._text = bytearray()
@@ -163,15 +168,19 @@ class Sender:
             self.done_bytes = min(self.done_bytes + len(self._blocks[self._next]), len(self._data))
             self._next += 1
             self._tries = 0
-        elif asked_anew:
-            self._tries += 1
-            if self._tries > self._limits.tries:
-                self.ending = Ending.CUT
-                return Turn(send=_HANG_UP)
-        else:
-            return None
+            return self._pause(now_us)
+        if asked_anew:
+            return self._give_up() if self._tried_enough() else self._pause(now_us)
 
-        return self._pause(now_us)
+        return None
+
+    def _tried_enough(self) -> bool:
+        self._tries += 1
+        return self._tries > self._limits.tries
+
+    def _give_up(self) -> Turn:
+        self.ending = Ending.CUT
+        return Turn(send=_HANG_UP)
 
     def _hear_end(self, byte: int, now_us: int) -> Turn | None:
         if byte == x.ACK:
@@ -198,16 +207,19 @@ class Sender:
         if self._at is _At.PAUSE:
             return self._send_block(now_us)
         if self._at is _At.ANSWER:
-            self.ending = Ending.CUT
-        elif self._tries < self._limits.ends:
+            self._unasked = True
+            return self._give_up() if self._tried_enough() else self._send_block(now_us)
+        if self._tries < self._limits.ends:
             return self._send_end(now_us)
-        else:
-            self.ending = Ending.UNKNOWN
+        self.ending = Ending.UNKNOWN
         return Turn()
 
     def _pause(self, now_us: int) -> Turn:
-        self._go(_At.PAUSE, now_us + self._limits.before_block_us)
-        return self._wait(listen=False)
+        pause_us = self._limits.quiet_us if self._unasked else self._limits.before_block_us
+        self._go(_At.PAUSE, now_us + pause_us)
+        turn = self._wait(listen=self._unasked)
+        self._unasked = False
+        return turn
 
     def _send_block(self, now_us: int) -> Turn:
         if self._next >= len(self._blocks):

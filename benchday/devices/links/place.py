@@ -32,7 +32,7 @@ def read_place(where: str) -> PlaceRead:
         LinkNotFound: the pointing file cannot be read.
     """
     told: Mapping[str, str] = {}
-    if where.endswith(".json") or _is_small_file(Path(where)):
+    if _is_pointer(Path(where)):
         told = _pointed_at(Path(where))
         where = told["url"]
 
@@ -43,8 +43,9 @@ def read_place(where: str) -> PlaceRead:
     return PlaceRead(match[1], match[2], told)
 
 
-def _is_small_file(path: Path) -> bool:
-    return path.is_file() and path.stat().st_size <= _LARGEST_POINTER
+def _is_pointer(path: Path) -> bool:
+    # A link to a port may be called anything; a port is never read to see what it is.
+    return path.is_file() or (path.suffix == ".json" and not path.exists())
 
 
 def _pointed_at(path: Path) -> Mapping[str, str]:
