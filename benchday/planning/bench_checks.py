@@ -8,7 +8,7 @@ from benchday.domain.checks import Answer, Check, Finding, worst
 from benchday.domain.playbook import Playbook
 from benchday.planning.checks import SPARE_BYTES
 from benchday.planning.durations import RestOfWay
-from benchday.planning.wording import in_bytes, in_minutes, minutes_up
+from benchday.planning.wording import MINUTE_US, in_bytes, in_minutes, minutes_up
 
 PC_BATTERY_PERCENT = 30
 """Under this the bench PC's battery is not enough, whatever it says of its minutes."""
@@ -131,9 +131,14 @@ def closing(now_us: int, closes_us: int, rest: RestOfWay | None) -> Finding:
     left_us = closes_us - now_us
     figures: dict[str, int | str] = {"rest_us": rest.p99_us, "left_us": left_us, "time_basis": rest.basis}
     if rest.p99_us > left_us:
-        left = f"{in_minutes(left_us)} are left until closing" if left_us > 0 else "closing time is past"
+        left = f"{_left(left_us)} until closing" if left_us > 0 else "closing time is past"
         text = f"{left}, and everything to verify takes {rest.text}: do not begin the write today"
         return Finding(Check.CLOSING, Answer.STOP, text, figures)
 
-    text = f"everything to verify takes {rest.text}, {in_minutes(left_us)} are left until closing"
+    text = f"everything to verify takes {rest.text}, {_left(left_us)} until closing"
     return Finding(Check.CLOSING, Answer.CLEAR, text, figures)
+
+
+def _left(us: int) -> str:
+    """Word the time left, rounded down: nobody may count on a minute that is not whole."""
+    return f"{in_minutes(us - us % MINUTE_US)} are left"

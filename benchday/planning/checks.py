@@ -172,7 +172,7 @@ def support_term(target: Target, last_day: str | None, on: str, playbook: Playbo
         playbook: how many days before its end a term is pointed out.
     """
     found = target.finding(Check.SUPPORT_TERM)
-    if found is not None:
+    if found is not None and last_day is None:
         return found
     if not target.images:
         return Finding(Check.SUPPORT_TERM, Answer.CLEAR, "nothing is to be written, so the term does not matter")
