@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from benchday.domain.entries import GENESIS
 from benchday.domain.errors import RecordDamaged
 from benchday.record.chain import Head, is_digest
 from benchday.record.database import connect_reader, in_our_words
@@ -82,7 +81,7 @@ def _faults(row: tuple[Any, ...], before: Head) -> Iterator[str]:
     if seq != before.seq + 1:
         yield f"follows entry {before.seq}, so that entries are missing"
     if prev != before.digest:
-        yield "does not point at the entry before it" if before.digest != GENESIS else "does not begin the chain"
+        yield "does not point at the entry before it" if before.seq else "does not begin the chain"
     if not is_digest(digest, prev, body):
         yield "its digest is not that of its body"
 
