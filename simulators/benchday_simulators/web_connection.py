@@ -134,9 +134,10 @@ class Connection:
         self._writer.write(self._http.send(start) or b"")
         for begin in range(0, len(body), PIECE):
             await response.moment(100 * begin / len(body))
-            if response.cut_at is not None and begin >= response.cut_at:
-                raise HostGone
-            self._writer.write(self._http.send(h11.Data(data=body[begin : begin + PIECE])) or b"")
+            piece = body[begin : min(begin + PIECE, response.cut_at or len(body))]
+            self._writer.write(self._http.send(h11.Data(data=piece)) or b"")
             await self._writer.drain()
+            if response.cut_at is not None and begin + PIECE >= response.cut_at:
+                raise HostGone
         self._writer.write(self._http.send(h11.EndOfMessage()) or b"")
         await self._writer.drain()

@@ -54,6 +54,7 @@ async def receive(line: Line, accept: Callable[[bytes], Awaitable[None]]) -> Non
             await _ask_again(line, reader)
         elif item.what == "end":
             if progress.expected > 1:
+                line.unread(reader.clear())
                 return
         else:
             line.unread(reader.clear())
@@ -144,5 +145,7 @@ async def _reply(line: Line, within: float) -> bytes:
             raise TransferCut("the receiver broke it off")
         for sign in (ACK, NAK):
             if sign in data:
+                if b"$" in data:  # the host speaks the dialogue again
+                    line.unread(data[data.index(b"$") :])
                 return sign
     return NAK
