@@ -45,6 +45,7 @@ class _Transaction:
     added: tuple[Entry, ...] = ()
 
     def write(self, drafts: Sequence[Draft], claims: Sequence[str]) -> tuple[Entry, ...]:
+        """Write what follows the end; ``head`` and ``added`` move only if all of it was written."""
         times = Times(at_us=self.clock.now(), wall_us=self.clock.wall(), mono_us=self.clock.monotonic())
         entries = chain.forge_all(drafts, bench=self.bench, head=self.head, times=times)
         chain.insert(self.connection, entries, claims)
@@ -55,7 +56,6 @@ class _Transaction:
     def run(self, job: Job) -> None:
         """Run one job so that its failure leaves nothing of it and does not touch the others."""
         self.connection.execute("SAVEPOINT job")
-        head, added = self.head, self.added
         try:
             job.answer = job.work(self)
         except Exception as error:
@@ -63,7 +63,6 @@ class _Transaction:
                 # SQLite has undone the whole transaction: nothing of the others is left either.
                 raise
             job.error = translated(error, self.path) if isinstance(error, sqlite3.Error) else error
-            self.head, self.added = head, added
             self.connection.execute("ROLLBACK TO job")
         self.connection.execute("RELEASE job")
 

@@ -191,11 +191,12 @@ async def serves_many_callers(make: MakeJournal) -> None:
 
 
 async def keeps_what_a_cancelled_caller_handed_in(make: MakeJournal) -> None:
-    """A cancelled caller leaves its entries whole."""
+    """A cancelled caller leaves its entries whole, and still learns what was written."""
     journal = await make(ManualClock())
+    learnt: list[Entry] = []
 
     async def hand_in() -> None:
-        await journal.append([a_note("a"), a_note("b")])
+        learnt.extend(await journal.append([a_note("a"), a_note("b")]))
 
     async with anyio.create_task_group() as tasks:
         tasks.start_soon(hand_in)
@@ -204,6 +205,7 @@ async def keeps_what_a_cancelled_caller_handed_in(make: MakeJournal) -> None:
 
     await journal.append([a_note("c")])
     expect([e.facts["says"] for e in journal.read()] == ["a", "b", "c"], "both entries are there, in order")
+    expect([e.seq for e in learnt] == [1, 2], "the cancelled caller learnt of both")
     await journal.close()
 
 
@@ -250,17 +252,18 @@ async def refuses_what_was_voided(make: MakeJournal) -> None:
     """A voided permit, or one whose unit was held since, is refused, even if it is given once more."""
     clock = ManualClock()
     journal = await make(clock)
-    voided, held = a_permit(clock), a_permit(clock)
-    await journal.append([given(voided), given(held)])
+    voided, held, another = a_permit(clock), a_permit(clock), a_permit(clock, unit="QM-1")
+    await journal.append([given(voided), given(held), given(another)])
     await journal.append([Draft("permit_voided", {"id": voided.id, "reason": "the image changed"})])
     await journal.append([given(voided)])
     await refused(journal, voided, a_reading(voided), because="the image changed")
     hold = {"code": "dropped", "reason": "it fell", "lifts": "a look inside"}
-    await journal.append([Draft("unit_held", hold, unit="another"), Draft("unit_held", hold, unit=held.unit)])
+    await journal.append([Draft("unit_held", hold, unit=held.unit)])
     await refused(journal, held, a_reading(held), because="it fell")
     after = a_permit(clock)
     await journal.append([given(after)])
     expect(await journal.spend(after, a_reading(after)), "a permit given after the hold is good")
+    expect(await journal.spend(another, a_reading(another)), "a permit for another unit stays good")
     await journal.close()
 
 
@@ -297,6 +300,18 @@ async def refuses_another_reading(make: MakeJournal) -> None:
 
     clock.advance(60_000_001)
     await refused(journal, permit, a_reading(permit), because="expired")
+    await journal.close()
+
+
+async def lets_go_of_acts_of_the_program_before(make: MakeJournal) -> None:
+    """An act that was under way when a program ended does not keep the next one from a new permit."""
+    clock = ManualClock()
+    journal = await make(clock)
+    before, after = a_permit(clock), a_permit(clock)
+    await journal.append([given(before)])
+    await journal.spend(before, a_reading(before))
+    await journal.append([Draft("program_started", {"program": "benchday"}), given(after)])
+    expect(await journal.spend(after, a_reading(after)), "the new program's permit is good")
     await journal.close()
 
 
@@ -373,6 +388,7 @@ CHECKS: tuple[Check, ...] = (
     refuses_what_was_voided,
     refuses_while_the_line_is_stopped,
     refuses_another_reading,
+    lets_go_of_acts_of_the_program_before,
     asks_a_simulator_for_proof,
     lets_one_of_two_spend,
     takes_nothing_once_closed,

@@ -200,6 +200,6 @@ class InSqlite(_AnyOrder):
 
 
 TestInMemory = InMemory.TestCase
-TestInMemory.settings = settings(max_examples=80, stateful_step_count=40, deadline=None)
+TestInMemory.settings = settings(max_examples=250, stateful_step_count=50, deadline=None)
 TestInSqlite = InSqlite.TestCase
 TestInSqlite.settings = settings(max_examples=40, stateful_step_count=30, deadline=None)

@@ -52,6 +52,21 @@ async def test_a_disk_that_gives_back_something_else_is_told(folder: Path, monke
     assert [p for p in (folder / "archive").rglob("*") if p.is_file()] == []
 
 
+async def test_bytes_are_on_the_disk_before_they_have_a_name(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The file is synced under its passing name, then the folders that hold its own (no power cut at hand: watched)."""
+    sync, seen = os.fsync, list[tuple[bool, bool]]()
+    kept = folder / "archive" / "ba" / "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+
+    def watched(fd: int) -> None:
+        seen.append((stat.S_ISDIR(os.fstat(fd).st_mode), kept.exists()))
+        sync(fd)
+
+    archive = open_archive(folder)
+    monkeypatch.setattr(os, "fsync", watched)
+    await keep(archive, b"abc")
+    assert seen == [(False, False), (True, True), (True, True)]
+
+
 async def test_looking_removes_nothing(folder: Path) -> None:
     """Only opening for writing sweeps: who merely proves leaves a recording on its way alone."""
     incoming = await open_archive(folder).begin()

@@ -299,3 +299,18 @@ async def test_a_failing_append_harms_no_other_in_its_transaction(folder: Path, 
     assert said == ["first", *(w for n in (0, 1, 2, 4, 6, 7) for w in ("with", str(n)))]
     async with journal_at(folder, clock) as again:
         assert len(again.read()) == 13
+
+
+async def test_what_sqlite_refuses_in_the_middle_is_undone(folder: Path, clock: ManualClock) -> None:
+    """An append that SQLite refuses after it has begun leaves nothing, and those committed with it go through."""
+    async with journal_at(folder, clock) as journal:
+        journal._writing.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, 10_000)
+        answers = await asyncio.gather(
+            journal.append([a_note("before")]),
+            journal.append([a_note("half"), a_note("x" * 20_000)], expect=["half"]),
+            journal.append([a_note("after")]),
+            return_exceptions=True,
+        )
+        assert isinstance(answers[1], RecordError)
+        assert [e.facts["says"] for e in journal.read()] == ["before", "after"]
+        await journal.append([a_note("half")], expect=["half"])
