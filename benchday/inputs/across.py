@@ -37,18 +37,13 @@ class Files:
     roster: Roster
     playbooks: Playbooks
 
-    @property
-    def models(self) -> tuple[str, ...]:
-        """The models that playbooks cover."""
-        return tuple(model for playbook, _ in self.playbooks.read for model in playbook.models)
-
 
 def mistakes_across(read: Files) -> list[Mistake]:
     """Return what does not agree; parts that could not be read are left out."""
     mistakes = [*_day(read), *_playbooks(read), *_packs(read), *_roster(read)]
     if read.day is not None and read.images is not None:
         store = read.folder / read.day.image_store
-        mistakes += image_mistakes(read.images, read.images_text, store, read.models)
+        mistakes += image_mistakes(read.images, read.images_text, store, read.playbooks)
     return mistakes
 
 
@@ -101,7 +96,7 @@ def _ways_in(bench: BenchFile, text: YamlText, needed: list[Playbook], read: Fil
 
     known = {playbook.connector for playbook, _ in read.playbooks.read if playbook.connector is not None}
     for number, cable in enumerate(bench.cables):
-        if known and cable.connector not in known:
+        if known and cable.connector not in known and not read.playbooks.broken:
             expected = "a connector that a playbook names: " + ", ".join(sorted(known))
             yield text.mistake(
                 ("cables", number, "connector"), expected, cable.connector, nearest(cable.connector, known)
@@ -109,14 +104,14 @@ def _ways_in(bench: BenchFile, text: YamlText, needed: list[Playbook], read: Fil
 
 
 def _packs(read: Files) -> Iterator[Mistake]:
-    if read.bench is None or not read.models:
+    if read.bench is None:
         return
     for number, pack in enumerate(read.bench.packs):
         for position, model in enumerate(pack.fits):
-            if model not in read.models:
-                expected = "a model that a playbook covers: " + ", ".join(read.models)
+            if not read.playbooks.covers(model):
+                expected = "a model that a playbook covers: " + ", ".join(read.playbooks.models)
                 path = ("packs", number, "fits", position)
-                yield read.bench_text.mistake(path, expected, model, nearest(model, read.models))
+                yield read.bench_text.mistake(path, expected, model, nearest(model, read.playbooks.models))
 
 
 def _roster(read: Files) -> Iterator[Mistake]:
@@ -124,11 +119,11 @@ def _roster(read: Files) -> Iterator[Mistake]:
     columns = read.roster.columns
     for row in read.roster.rows:
         playbook = by_model.get(row.model)
-        if playbook is None:
+        if playbook is None and not read.playbooks.covers(row.model):
             expected = "a model that a playbook covers: " + (", ".join(by_model) or "there is none")
             near = nearest(row.model, by_model)
             yield Mistake(read.roster.file, row.line, columns["model"], expected, row.model, near)
-        elif row.role not in playbook.roles:
+        elif playbook is not None and row.role not in playbook.roles:
             expected = f"a role of {row.model}: " + ", ".join(role.value for role in playbook.roles)
             yield Mistake(read.roster.file, row.line, columns["role"], expected, row.role.value)
         yield from _within_hours(read, row.line, "arrives", row.arrives)

@@ -2,30 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path as FolderPath
 
 from benchday.domain.errors import Mistake
 from benchday.domain.releases import Image, ImageList, Version
 from benchday.inputs.outcome import nearest
+from benchday.inputs.playbook_files import Playbooks
 from benchday.inputs.source import size_and_digest
 from benchday.inputs.yaml_text import Path, YamlText
 
 
-def image_mistakes(images: ImageList, text: YamlText, store: FolderPath, models: Sequence[str]) -> Iterator[Mistake]:
+def image_mistakes(images: ImageList, text: YamlText, store: FolderPath, playbooks: Playbooks) -> Iterator[Mistake]:
     """Yield what is wrong with the image list and its files.
 
     Args:
         images: the list as read.
         text: its text, for pointing at places.
         store: the folder that holds the files.
-        models: those that playbooks cover; none known means not checked.
+        playbooks: those of the day; images are for models that they cover.
     """
     for number, image in enumerate(images.images):
         yield from _file(number, image, text, store)
         yield from _rules(number, image, text, images)
         for position, model in enumerate(image.models):
-            if models and model not in models:
+            if not playbooks.covers(model):
+                models = playbooks.models
                 expected = "a model that a playbook covers: " + ", ".join(models)
                 yield text.mistake(("images", number, "models", position), expected, model, nearest(model, models))
 

@@ -29,6 +29,26 @@ class Playbooks:
     cautions: CautionFile | None = None
     digests: dict[str, str] = field(default_factory=dict)
     mistakes: list[Mistake] = field(default_factory=list)
+    broken: list[YamlText] = field(default_factory=list)
+    """Playbooks with mistakes in them."""
+
+    @property
+    def models(self) -> tuple[str, ...]:
+        """The models that playbooks cover."""
+        return tuple(model for playbook, _ in self.read for model in playbook.models)
+
+    def covers(self, model: str) -> bool:
+        """Tell whether a playbook covers a model, or may do once mistakes in playbooks are put right."""
+        if not self.read and not self.broken:
+            return True  # there is no playbook at all, which is told by itself
+        return any(model in playbook.models for playbook, _ in self.read) or any(
+            model in _models_in(text) or not _models_in(text) for text in self.broken
+        )
+
+
+def _models_in(text: YamlText) -> tuple[object, ...]:
+    models = text.value.get("models") if isinstance(text.value, dict) else None
+    return tuple(models) if isinstance(models, list) else ()
 
 
 def shipped_folder() -> Traversable:
@@ -73,6 +93,7 @@ def _take(text: YamlText, sha256: str, found: Playbooks) -> None:
     playbook = checked(text, Playbook)
     found.mistakes += text.mistakes
     if playbook is None:
+        found.broken.append(text)
         return
 
     for other, other_text in found.read:

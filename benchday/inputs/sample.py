@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 from benchday.domain.errors import InputError, MistakesFound
@@ -12,7 +11,7 @@ from benchday.inputs.checked import checked
 from benchday.inputs.playbook_files import shipped_folder
 from benchday.inputs.sample_images import BuildImage, write_images
 from benchday.inputs.sample_units import plain_units
-from benchday.inputs.schemas import FILES, schema
+from benchday.inputs.schemas import write_shipped
 from benchday.inputs.yaml_text import read_yaml
 from benchday.inputs.yaml_writing import yaml_lines
 
@@ -94,8 +93,7 @@ def _write(folder: Path, seed: int, scenario: Scenario, build_image: BuildImage)
     _text(folder / "bench.yaml", sample_text.BENCH)
     _text(folder / "roster.csv", sample_text.roster_text(scenario.units))
     _text(folder / SCENARIO, scenario_text(scenario))
-    for name in FILES:
-        _text(schemas / f"{name}.json", json.dumps(schema(name), indent=2, ensure_ascii=False) + "\n")
+    write_shipped(schemas)
     # Last, because a folder is a day once it holds this file.
     _text(folder / "day.yaml", sample_text.DAY)
 

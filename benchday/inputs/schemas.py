@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 from benchday.domain.bench import BenchFile, DayFile
@@ -49,3 +50,18 @@ def shipped(name: str) -> dict[str, Any]:
     text = (files("benchday.inputs") / "schemas" / f"{name}.json").read_text(encoding="utf-8")
     told: dict[str, Any] = json.loads(text)
     return told
+
+
+def write_shipped(folder: Path) -> None:
+    """Write every schema as a file, as it is shipped."""
+    for name in FILES:
+        (folder / f"{name}.json").write_text(text_of(name), encoding="utf-8", newline="\n")
+
+
+def text_of(name: str) -> str:
+    """Return a schema as its file holds it."""
+    return json.dumps(schema(name), indent=2, ensure_ascii=False) + "\n"
+
+
+if __name__ == "__main__":
+    write_shipped(Path(__file__).parent / "schemas")
