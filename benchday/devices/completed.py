@@ -32,6 +32,12 @@ class Completed:
                     break
         self.sources = MappingProxyType(sources)
 
+    @property
+    def by_hand(self) -> frozenset[str]:
+        """Names of the capabilities that a person fills in."""
+        asked = isinstance(self._parts[0], type(self._parts[1]))
+        return frozenset(name for name, source in self.sources.items() if asked or source == BY_HAND)
+
     async def aclose(self) -> None:
         """Close both."""
         for part in self._parts:

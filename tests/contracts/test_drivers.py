@@ -1,0 +1,69 @@
+"""Every driver keeps what drivers promise, on the simulated units where there are some."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from functools import partial
+from pathlib import Path
+
+import pytest
+
+from benchday.devices.completed import completed
+from benchday.devices.drivers import Place, make_driver
+from benchday.devices.drivers.by_hand import ByHandDriver
+from benchday.testing.drivers import CHECKS, Bed, MakeBed
+from tests.devices.acts import image_for, spent
+from tests.devices.scripted import ScriptedOperator
+from tests.simulators.stranger import SERIAL, unit
+
+HARDWARE = "A B C D E"
+FAST = {"poll_s": 0.05}
+ON_PAPER = {"SITE001.rnx": b"one" * 1000, "SITE002.rnx": b"", "b.rnx": bytes(range(256))}
+
+
+@asynccontextmanager
+async def on_a_simulator(driver: str, model: str, folder: Path) -> AsyncIterator[Bed]:
+    """A driver on a simulated unit in a process of its own."""
+    with unit(model, folder / SERIAL) as process:
+        made = await make_driver(driver, Place(str(process.link), FAST))
+        recorded = {path.name: path.read_bytes() for path in (folder / SERIAL / "recordings").iterdir()}
+        image = image_for(model, HARDWARE)
+        try:
+            yield Bed(made, SERIAL, image, "9.9", partial(spent, SERIAL), recorded)
+        finally:
+            await made.aclose()  # type: ignore[attr-defined]  # every driver can be closed
+
+
+@asynccontextmanager
+async def by_hand(folder: Path) -> AsyncIterator[Bed]:
+    """The by-hand driver with an operator who answers by script."""
+    for name, data in ON_PAPER.items():
+        (folder / name).write_bytes(data)
+    made = ByHandDriver(ScriptedOperator(SERIAL, folder, len(ON_PAPER), "9.9"))
+    yield Bed(made, SERIAL, image_for("Tiller", "E"), "9.9", partial(spent, SERIAL), ON_PAPER)
+    await made.aclose()
+
+
+@asynccontextmanager
+async def completed_by_hand(folder: Path) -> AsyncIterator[Bed]:
+    """A driver that can do nothing, completed."""
+    async with by_hand(folder) as bed:
+        yield Bed(completed(object(), bed.driver), SERIAL, bed.image, bed.release, bed.make_act, recorded=bed.recorded)
+
+
+BEDS: dict[str, Callable[[Path], AbstractAsyncContextManager[Bed]]] = {
+    "console on a Millrace": partial(on_a_simulator, "console", "Millrace"),
+    "console on a Weirstone": partial(on_a_simulator, "console", "Weirstone"),
+    "web on an Osier": partial(on_a_simulator, "web", "Osier"),
+    "by hand": by_hand,
+    "completed by hand": completed_by_hand,
+}
+
+
+@pytest.mark.asyncio
+@pytest.mark.parametrize("bed", BEDS)
+@pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
+async def test_promise(check: Callable[[MakeBed], Awaitable[None]], bed: str, tmp_path: Path) -> None:
+    """Each promise, for each driver."""
+    await check(partial(BEDS[bed], tmp_path))
