@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import resource
 import signal
 import subprocess
@@ -54,6 +55,8 @@ def read_only(at: Path, fill: Callable[[Path], None]) -> Iterator[Path]:
     """Yield a folder that was filled and cannot be written any more."""
     at.mkdir()
     mounted = _mount(at, "size=16m")
+    if not mounted and os.geteuid() == 0:
+        raise RuntimeError("nothing is read-only for root: let root mount a tmpfs, or run the tests as another user")
     try:
         fill(at)
         if mounted:
