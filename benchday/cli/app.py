@@ -1,0 +1,160 @@
+"""The commands' names, arguments and options; what they do is in a module each, imported when called."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from benchday.cli.conduct import conduct
+from benchday.cli.exits import listed
+
+app = typer.Typer(
+    name="benchday",
+    help="Run the service day of positioning instruments: check, preserve, confirm, write, verify, hand back.",
+    epilog=listed(),
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    no_args_is_help=True,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+Day = Annotated[Path, typer.Argument(metavar="DIR", help="The day's folder.")]
+Here = Annotated[Path, typer.Argument(metavar="[DIR]", help="The day's folder.")]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
+Speed = Annotated[float, typer.Option("--speed", min=0.001, max=100_000, help="Day time runs so many times as fast.")]
+Seed = Annotated[int, typer.Option("--seed", min=0, help="Equal seeds give equal decisions and outcomes.")]
+Record = Annotated[
+    Path | None, typer.Option("--record", metavar="PATH", help="The record's folder, instead of the usual one.")
+]
+Name = Annotated[str, typer.Option("--operator", metavar="NAME", help="Who acts: a name of bench.yaml.")]
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from benchday import __version__
+
+        print(f"benchday {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _benchday(
+    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Say which.")] = False,
+    no_color: Annotated[
+        bool, typer.Option("--no-color", help="No colours, as with NO_COLOR in the environment.")
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command(short_help="Write a sample day to begin from.")
+def new(folder: Day, seed: Seed = 1, json: Json = False) -> None:
+    """Write the files of a sample day, to begin your own from."""
+    from benchday.cli.commands.new import new as command
+
+    conduct(lambda: command(folder, seed, as_json=json))
+
+
+@app.command(short_help="Say every mistake in a day's files.")
+def validate(folder: Day, json: Json = False) -> None:
+    """Say every mistake in a day's files, all at once."""
+    from benchday.cli.commands.validate import validate as command
+
+    conduct(lambda: command(folder, as_json=json))
+
+
+@app.command(short_help="Run the day in the terminal.")
+def run(
+    folder: Day,
+    operator: Name,
+    speed: Speed = 1.0,
+    seed: Seed = 1,
+    record: Record = None,
+    no_input: Annotated[bool, typer.Option("--no-input", help="End with 4 as soon as a person is needed.")] = False,
+    pipe: Annotated[bool, typer.Option("--pipe", help="Items and answers as JSON Lines.")] = False,
+    json: Json = False,
+) -> None:
+    """Run the day: stations in the terminal, the items for your hands, one input line."""
+    from benchday.cli.commands.run import Asked
+    from benchday.cli.commands.run import run as command
+
+    asked = Asked(folder, operator, speed, seed, record, no_input=no_input, pipe=pipe, as_json=json)
+    conduct(lambda: command(asked))
+
+
+@app.command(short_help="Run a whole day with simulated instruments.")
+def demo(
+    folder: Here = Path("benchday-demo"),
+    units: Annotated[int, typer.Option("--units", min=1, max=60, help="How many instruments.")] = 20,
+    seed: Seed = 1,
+    speed: Speed = 60.0,
+    trouble: Annotated[
+        Path | None, typer.Option("--trouble", metavar="FILE", help="What shall go wrong, as YAML.")
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Run a whole day with simulated instruments and operators, in a folder of its own."""
+    from benchday.cli.commands.demo import demo as command
+
+    conduct(lambda: command(folder, units, seed, speed, trouble, as_json=json))
+
+
+@app.command(short_help="Show how the day stands.")
+def status(folder: Here = Path(), record: Record = None, json: Json = False) -> None:
+    """Show how the day stands: stations, units, items, holds."""
+    from benchday.cli.commands.status import status as command
+
+    conduct(lambda: command(folder, record, as_json=json))
+
+
+@app.command(short_help="Tell a unit's log.")
+def unit(
+    serial: Annotated[str, typer.Argument(metavar="SERIAL", help="As on the unit's label.")],
+    day: Annotated[Path | None, typer.Option("--day", metavar="DIR", help="The day's folder.")] = None,
+    record: Record = None,
+    json: Json = False,
+) -> None:
+    """Tell a unit's log: what happened to it, who did it, what was there before, where its recordings are."""
+    from benchday.cli.commands.unit import unit as command
+
+    conduct(lambda: command(serial, day, record, as_json=json))
+
+
+@app.command(short_help="Close the day.")
+def close(
+    folder: Day,
+    operator: Name,
+    overnight: Annotated[
+        list[str] | None, typer.Option("--overnight", metavar="SERIAL=WHERE", help="A unit that stays, and where.")
+    ] = None,
+    packs_off: Annotated[
+        bool | None, typer.Option("--packs-off/--packs-on", help="Whether all packs are off the chargers.")
+    ] = None,
+    missing_cable: Annotated[
+        list[str] | None, typer.Option("--missing-cable", metavar="NUMBER", help="A cable that is not there.")
+    ] = None,
+    cables_counted: Annotated[
+        bool, typer.Option("--cables-counted", help="The cables were counted; all others are there.")
+    ] = False,
+    words: Annotated[str | None, typer.Option("--words", help="Anything to note.")] = None,
+    record: Record = None,
+    json: Json = False,
+) -> None:
+    """Close the day: every unit accounted for, packs off, cables counted."""
+    from benchday.cli.commands.close import Said
+    from benchday.cli.commands.close import close as command
+
+    said = Said(tuple(overnight or ()), packs_off, tuple(missing_cable or ()), words, cables_counted=cables_counted)
+    conduct(lambda: command(folder, operator, said, record, as_json=json))
+
+
+@app.command(short_help="Print a JSON Schema.")
+def schema(
+    name: Annotated[str, typer.Argument(metavar="[NAME]", help="Without it, the names are listed.")] = "",
+) -> None:
+    """Print the JSON Schema of a file, an entry or a document."""
+    from benchday.cli.commands.schema import schema as command
+
+    conduct(lambda: command(name))

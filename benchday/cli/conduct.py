@@ -1,0 +1,62 @@
+"""Running a command: what it raises becomes a clear message and an exit status, never a traceback on the screen."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable
+from typing import NoReturn
+
+from benchday.cli.exits import Exit
+
+
+def conduct(command: Callable[[], int]) -> NoReturn:
+    """Run a command and exit with its status."""
+    raise SystemExit(int(status_of(command)))
+
+
+def status_of(command: Callable[[], int]) -> int:
+    """Run a command; return its status, or that of what it raised."""
+    try:
+        status = command()
+        sys.stdout.flush()
+    except (KeyboardInterrupt, EOFError):
+        complain("interrupted; nothing that was recorded is lost")
+        return Exit.INTERRUPTED
+    except BrokenPipeError:
+        # Whoever read our output has gone; that is their right, and nothing more can be said to them.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return Exit.FAILED
+    except Exception as raised:  # noqa: BLE001 -- the last line of defence: everything becomes a sentence
+        return _told(raised)
+    return status
+
+
+def _told(raised: Exception) -> int:
+    from benchday.domain.errors import BenchdayError, InputError, OurFault
+
+    alone = _alone(raised)
+    if isinstance(alone, BenchdayError) and not isinstance(alone, OurFault):
+        complain(str(alone))
+        return Exit.INPUT if isinstance(alone, InputError) else Exit.FAILED
+    if isinstance(alone, KeyboardInterrupt):
+        complain("interrupted; nothing that was recorded is lost")
+        return Exit.INTERRUPTED
+    from benchday.cli.fault import save_report
+
+    complain(f"a fault of benchday ({type(alone).__name__}); nothing that was recorded is lost. {save_report(raised)}")
+    return Exit.FAILED
+
+
+def _alone(raised: BaseException) -> BaseException:
+    """Return what a group of one holds: tasks wrap what they raise."""
+    while isinstance(raised, BaseExceptionGroup) and len(raised.exceptions) == 1:
+        raised = raised.exceptions[0]
+    return raised
+
+
+def complain(text: str) -> None:
+    """Tell the person, on standard error."""
+    from benchday.domain.clean import clean
+
+    print(f"benchday: {clean(text, keep_lines=True)}", file=sys.stderr)

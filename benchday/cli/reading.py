@@ -1,0 +1,74 @@
+"""Where a command finds its record, and what stands in it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from benchday.domain.bench import BenchFile, DayFile
+from benchday.domain.errors import InputError, Mistake, MistakesFound
+from benchday.inputs.checked import checked
+from benchday.inputs.day import BENCH, DAY
+from benchday.inputs.source import read_bytes
+from benchday.inputs.yaml_text import read_yaml
+from benchday.record.reading import RecordReader, open_reader
+from benchday.wiring import record_folder
+
+Model = TypeVar("Model", DayFile, BenchFile)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A record, and the bench whose chain is meant."""
+
+    record: Path
+    bench: str | None = None
+    """None: all that have entries there."""
+
+
+def source_of(day: Path | None, record: Path | None) -> Source:
+    """Return the record that is meant: as named, that of the day's folder, or the platform's.
+
+    Raises:
+        InputError: the named folder holds no day, or its day.yaml cannot be read.
+    """
+    folder = day if day is not None else Path()
+    if record is not None:
+        return Source(record)
+    if not (folder / DAY).is_file():
+        if day is not None:
+            raise InputError(f"{folder} holds no {DAY}; name the day's folder, or a record with --record PATH")
+        return Source(record_folder(folder, None, None))
+    mistakes: list[Mistake] = []
+    day_file = _read(folder, DAY, DayFile, mistakes)
+    if day_file is None:
+        raise MistakesFound(tuple(mistakes))
+    # Other files may be in the middle of an edit: what stands in the record can be told all the same.
+    bench_file = _read(folder, BENCH, BenchFile, [])
+    chosen = folder / day_file.record if day_file.record is not None else None
+    return Source(record_folder(folder, None, chosen), bench_file.bench if bench_file else None)
+
+
+def _read(folder: Path, name: str, kind: type[Model], mistakes: list[Mistake]) -> Model | None:
+    data = read_bytes(folder / name, name, mistakes)
+    if data is None:
+        return None
+    text = read_yaml(data, name)
+    made = checked(text, kind)
+    mistakes += text.mistakes
+    return made
+
+
+@contextmanager
+def opened(source: Source) -> Iterator[tuple[RecordReader, tuple[str, ...]]]:
+    """Open the record for reading; yields the reader and the benches that are meant.
+
+    Raises:
+        RecordError: there is no record, or it cannot be read.
+    """
+    with open_reader(source.record) as reader:
+        benches = reader.benches()
+        yield reader, tuple(b for b in benches if source.bench in (None, b))

@@ -1,0 +1,124 @@
+"""Sentences for entries about the day and about items."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from benchday.domain.entries import Entry
+from benchday.domain.telling.figures import duration, figures, local, short
+from benchday.domain.telling.told import Sentence, Telling, sentence
+
+
+def _started(_: Telling, e: Entry) -> Sentence:
+    f = e.facts
+    return sentence(f"benchday {f['program']} started on {f['host']}", f"Python {f['python']}, SQLite {f['sqlite']}")
+
+
+def _stopped(_: Telling, e: Entry) -> Sentence:
+    return sentence(f"benchday stopped: {e.facts['why']}")
+
+
+def _begun(t: Telling, e: Entry) -> Sentence:
+    f = e.facts
+    hours = f"open {local(f['opens_us'], t.zone)} to {local(f['closes_us'], t.zone)}"
+    simulated = ("SIMULATED: instruments that do not exist",) if f["simulated"] else ()
+    speed = (f"day time runs at {f['speed_milli'] / 1000:g} times real time",) if f["speed_milli"] != 1000 else ()
+    return sentence(f"the day {f['day']} ({f['date']}) begins, {hours}", *simulated, *speed)
+
+
+def _anchored(t: Telling, e: Entry) -> Sentence:
+    f = e.facts
+    return sentence(
+        f"day time goes on from {local(f['at_us'], t.zone)}, at {f['speed_milli'] / 1000:g} times real time"
+    )
+
+
+def _input(_: Telling, e: Entry) -> Sentence:
+    return sentence(f"read {e.facts['name']}, SHA-256 {short(e.facts['sha256'])}")
+
+
+def _changed(_: Telling, e: Entry) -> Sentence:
+    word = "accepted" if e.facts["accepted"] else "not accepted"
+    return sentence(f"edited files were {word}", *e.facts["differences"])
+
+
+def _acting(_: Telling, e: Entry) -> Sentence:
+    return sentence(f"{e.facts['name']} acts from here on (through {_face(e.facts['by'])})")
+
+
+def _caution(_: Telling, e: Entry) -> Sentence:
+    return sentence(f"caution acknowledged: {e.facts['caution']}", str(e.facts["text"]), mark="CAUTION")
+
+
+def _closed(_: Telling, e: Entry) -> Sentence:
+    f = e.facts
+    details = [f"unit {u['serial']} stays overnight: {u['where']}" for u in f["overnight"]]
+    details.append(f"packs off chargers: {'yes' if f['packs_off_chargers'] else 'NO'}")
+    details += [f"cable {c['number']}: {'here' if c['present'] else 'MISSING'}" for c in f["cables_counted"]]
+    return sentence("the day is closed", *details, *((f["words"],) if f["words"] else ()))
+
+
+def _asked(t: Telling, e: Entry) -> Sentence:
+    item = e.facts["item"]
+    t.items[item["id"]] = e
+    first, *rest = str(item["text"]).splitlines() or [""]
+    wanted = [w["label"] + (f" ({w['unit']})" if w["unit"] else "") for w in item["wanted"]]
+    details = [*rest, *([f"asked for: {'; '.join(wanted)}"] if wanted else [])]
+    if item["figures"]:
+        details.append(figures(item["figures"], t.zone))
+    return sentence(f"item {item['id']} ({item['kind']}): {first}", *details, mark="SAFETY" if item["safety"] else "")
+
+
+def _taken(_: Telling, e: Entry) -> Sentence:
+    return sentence(f"item {e.facts['id']} is taken")
+
+
+def _answered(t: Telling, e: Entry) -> Sentence:
+    f, asked = e.facts, t.items.get(e.facts["id"])
+    wanted = asked.facts["item"]["wanted"] if asked else []
+    said = answer_in_words(wanted, f["value"])
+    took = f", after {duration(e.at_us - asked.at_us)}" if asked else ""
+    return sentence(f"item {f['id']} answered through {_face(f['by'])}{took}: {'; '.join(said) or 'done'}")
+
+
+def _voided(_: Telling, e: Entry) -> Sentence:
+    return sentence(f"item {e.facts['id']} withdrawn: {e.facts['reason']}")
+
+
+def answer_in_words(wanted: list[Mapping[str, Any]], value: Mapping[str, Any]) -> list[str]:
+    """Return each value of an answer with its label and unit."""
+    by_name = {w["name"]: w for w in wanted}
+    told = []
+    for name, given in value.items():
+        if given in (None, ""):
+            continue
+        want = by_name.get(name, {})
+        text = ("yes" if given else "no") if isinstance(given, bool) else f"{given} {want.get('unit') or ''}".strip()
+        told.append(f"{want.get('label', name)}: {text}")
+    return told
+
+
+def _face(by: str) -> str:
+    return {
+        "person": "the terminal, by a person",
+        "pipe": "the pipe, by a program",
+        "simulated": "the simulated operators",
+    }.get(by, by)
+
+
+SENTENCES: dict[str, Callable[[Telling, Entry], Sentence]] = {
+    "program_started": _started,
+    "program_stopped": _stopped,
+    "day_begun": _begun,
+    "clock_anchored": _anchored,
+    "input_read": _input,
+    "input_changed": _changed,
+    "operator_acting": _acting,
+    "caution_acknowledged": _caution,
+    "day_closed": _closed,
+    "item_asked": _asked,
+    "item_taken": _taken,
+    "item_answered": _answered,
+    "item_voided": _voided,
+}
