@@ -15,7 +15,7 @@ from benchday.domain.errors import Mistake
 from benchday.domain.words import Expected, FileModel
 from benchday.inputs.outcome import nearest, shown
 from benchday.inputs.wording import PATTERNS, expected_in, kind_of
-from benchday.inputs.yaml_text import Path, YamlText
+from benchday.inputs.yaml_text import KeyPath, YamlText
 
 Model = TypeVar("Model", bound=FileModel)
 
@@ -55,9 +55,9 @@ def _follows(error: ErrorDetails) -> bool:
     return error["type"] == "too_short" and len(error["input"]) >= error["ctx"]["min_length"]
 
 
-def _place(text: YamlText, error: ErrorDetails) -> Path | None:
+def _place(text: YamlText, error: ErrorDetails) -> KeyPath | None:
     """Return where a value of several possible kinds stands (pydantic adds the kind to its path), else None."""
-    path: Path = error["loc"]
+    path: KeyPath = error["loc"]
     if error["type"] in ("missing", "extra_forbidden") or path in text.values:
         return None
     while path and path not in text.values:
@@ -66,7 +66,7 @@ def _place(text: YamlText, error: ErrorDetails) -> Path | None:
 
 
 def _mistake(text: YamlText, error: ErrorDetails, schema: Mapping[str, Any]) -> Mistake:
-    path: Path = error["loc"]
+    path: KeyPath = error["loc"]
     if error["type"] == "extra_forbidden":
         return _unknown_key(text, path, schema)
     if error["type"] == "missing":
@@ -82,7 +82,7 @@ def _mistake(text: YamlText, error: ErrorDetails, schema: Mapping[str, Any]) -> 
     return text.mistake(path, _expected(error, path, value, schema), found, near)
 
 
-def _at(value: object, path: Path) -> object:
+def _at(value: object, path: KeyPath) -> object:
     for step in path:
         try:
             value = value[step]  # type: ignore[index]
@@ -91,7 +91,7 @@ def _at(value: object, path: Path) -> object:
     return value
 
 
-def _unknown_key(text: YamlText, path: Path, schema: Mapping[str, Any]) -> Mistake:
+def _unknown_key(text: YamlText, path: KeyPath, schema: Mapping[str, Any]) -> Mistake:
     known = _part(schema, path[:-1]).get("properties", {})
     spot = text.keys.get(path, text.spot(path))
     key = str(path[-1])
@@ -100,7 +100,7 @@ def _unknown_key(text: YamlText, path: Path, schema: Mapping[str, Any]) -> Mista
     )
 
 
-def _expected(error: ErrorDetails, path: Path, value: object, schema: Mapping[str, Any]) -> str:
+def _expected(error: ErrorDetails, path: KeyPath, value: object, schema: Mapping[str, Any]) -> str:
     expected = expected_in(error)
     if error["type"] == "string_type" and isinstance(value, (int, float, bool)):
         worded = PATTERNS.get(str(_part(schema, path).get("pattern")), "text")
@@ -108,7 +108,7 @@ def _expected(error: ErrorDetails, path: Path, value: object, schema: Mapping[st
     return expected
 
 
-def _found(text: YamlText, path: Path, value: object) -> str:
+def _found(text: YamlText, path: KeyPath, value: object) -> str:
     """Name what stands there; for a bare number, with what YAML made of it."""
     spot = text.spot(path)
     if isinstance(value, (int, float)) and not isinstance(value, bool) and spot.raw is not None and not spot.quoted:
@@ -119,12 +119,12 @@ def _found(text: YamlText, path: Path, value: object) -> str:
     return kind_of(value)
 
 
-def _near(value: object, path: Path, schema: Mapping[str, Any]) -> str | None:
+def _near(value: object, path: KeyPath, schema: Mapping[str, Any]) -> str | None:
     words = _part(schema, path).get("enum", [])
     return nearest(str(value), [str(w) for w in words]) if isinstance(value, str) and words else None
 
 
-def _part(schema: Mapping[str, Any], path: Path) -> Mapping[str, Any]:
+def _part(schema: Mapping[str, Any], path: KeyPath) -> Mapping[str, Any]:
     """Return the part of a JSON Schema that speaks of the value at this path; empty where none does."""
     part: Mapping[str, Any] = _resolved(schema, schema)
     for step in path:

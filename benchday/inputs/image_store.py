@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path as FolderPath
+from pathlib import Path
 
 from benchday.domain.errors import Mistake
 from benchday.domain.releases import Image, ImageList, Version
 from benchday.inputs.outcome import nearest
 from benchday.inputs.playbook_files import Playbooks
 from benchday.inputs.source import size_and_digest
-from benchday.inputs.yaml_text import Path, YamlText
+from benchday.inputs.yaml_text import KeyPath, YamlText
 
 
-def image_mistakes(images: ImageList, text: YamlText, store: FolderPath, playbooks: Playbooks) -> Iterator[Mistake]:
+def image_mistakes(images: ImageList, text: YamlText, store: Path, playbooks: Playbooks) -> Iterator[Mistake]:
     """Yield what is wrong with the image list and its files.
 
     Args:
@@ -32,7 +32,7 @@ def image_mistakes(images: ImageList, text: YamlText, store: FolderPath, playboo
                 yield text.mistake(("images", number, "models", position), expected, model, nearest(model, models))
 
 
-def _file(number: int, image: Image, text: YamlText, store: FolderPath) -> Iterator[Mistake]:
+def _file(number: int, image: Image, text: YamlText, store: Path) -> Iterator[Mistake]:
     path = store / image.file
     if not path.is_file():
         present = [p.name for p in store.iterdir() if p.is_file()] if store.is_dir() else []
@@ -58,7 +58,7 @@ def _file(number: int, image: Image, text: YamlText, store: FolderPath) -> Itera
 
 def _rules(number: int, image: Image, text: YamlText, images: ImageList) -> Iterator[Mistake]:
     """Yield the route rules that name no release of the store, or one that cannot come before or after this one."""
-    named: list[tuple[Path, str]] = [(("through", place), release) for place, release in enumerate(image.through)]
+    named: list[tuple[KeyPath, str]] = [(("through", place), release) for place, release in enumerate(image.through)]
     named += [((key,), release) for key, release in (("enter_from", image.enter_from), ("back_to", image.back_to))
               if release is not None]  # fmt: skip
     for model in image.models:

@@ -31,7 +31,7 @@ from benchday.inputs.scalars import NO_NUMBER, unquoted_trouble, value_of
 LARGEST_BYTES = 1024 * 1024
 DEEPEST = 20
 
-Path = tuple[str | int, ...]
+KeyPath = tuple[str | int, ...]
 """Keys and positions (from 0) that lead to a value."""
 
 
@@ -53,19 +53,19 @@ class YamlText:
     file: str
     value: object = None
     """Text, number, bool, None, list or dict."""
-    values: dict[Path, Spot] = field(default_factory=dict)
+    values: dict[KeyPath, Spot] = field(default_factory=dict)
     """Where each value stands."""
-    keys: dict[Path, Spot] = field(default_factory=dict)
+    keys: dict[KeyPath, Spot] = field(default_factory=dict)
     """Where the key of each value in a group stands."""
     mistakes: list[Mistake] = field(default_factory=list)
 
-    def spot(self, path: Path) -> Spot:
+    def spot(self, path: KeyPath) -> Spot:
         """Return where the value stands, or the nearest one around it."""
         while path and path not in self.values:
             path = path[:-1]
         return self.values.get(path, Spot(1, 1))
 
-    def mistake(self, path: Path, expected: str, found: str, nearest: str | None = None) -> Mistake:
+    def mistake(self, path: KeyPath, expected: str, found: str, nearest: str | None = None) -> Mistake:
         """Return a mistake that points at a value."""
         spot = self.spot(path)
         return Mistake(self.file, spot.line, spot.column, expected, found, nearest)
@@ -114,7 +114,7 @@ class _Hopeless(Exception):
 class _Open:
     """A list or group whose end has not come yet."""
 
-    path: Path
+    path: KeyPath
     box: list[object] | dict[str, object]
     key: str | None = None
     """The key whose value comes next, in a group."""
@@ -211,7 +211,7 @@ class _Builder:
             self._text.keys[path] = Spot(event.start_mark.line + 1, event.start_mark.column + 1, raw, quoted)
         box.key = raw
 
-    def _put(self, event: Event, value: object, raw: str | None) -> Path:
+    def _put(self, event: Event, value: object, raw: str | None) -> KeyPath:
         """Put a value where it belongs and return its path."""
         mark = event.start_mark
         spot = Spot(mark.line + 1, mark.column + 1, raw, getattr(event, "style", None) is not None)
@@ -222,7 +222,7 @@ class _Builder:
 
         top = self._open[-1]
         if isinstance(top.box, list):
-            path: Path = (*top.path, len(top.box))
+            path: KeyPath = (*top.path, len(top.box))
             top.box.append(value)
         else:
             if top.key is None:  # an alias where a key should be
