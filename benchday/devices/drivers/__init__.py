@@ -44,11 +44,11 @@ async def make_web(place: Place) -> WebDriver:
 
 def _address(place: Place) -> Address:
     read = read_place(place.where)
-    if read.scheme not in ("http", "https"):
+    if read.scheme != "http":
         raise InputError(f"{place.where} is no address of a unit's page; expected http://address")
     known = {**place.settings, **read.told}
 
-    return Address(f"{read.scheme}://{read.rest}", str(known.get("user", "")), str(known.get("password", "")))
+    return Address(f"http://{read.rest}", str(known.get("user", "")), str(known.get("password", "")))
 
 
 async def make_by_hand(place: Place) -> ByHandDriver:

@@ -6,6 +6,7 @@ Redirects are never followed, proxies never used, and a body is never read beyon
 from __future__ import annotations
 
 import json
+import ssl
 from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
@@ -85,6 +86,8 @@ class WebSession:
             trust_env=False,
             timeout=limits.answer_s,
             transport=transport,
+            # Units speak plain HTTP in their own network; a context that trusts nobody spares loading the authorities.
+            verify=ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT),
             headers={"Accept-Encoding": "identity"},
         )
 
