@@ -23,6 +23,7 @@ async def drive(
     stream: ByteStream,
     machine: Machine,
     *,
+    heard: bytes = b"",
     sink: Callable[[bytes], Awaitable[None]] | None = None,
     clock: Monotonic = monotonic_us,
 ) -> AsyncGenerator[int]:
@@ -30,10 +31,17 @@ async def drive(
 
     Afterwards ``machine.ending`` says how it ended, and ``machine.rest`` holds what was heard beyond.
 
+    Args:
+        stream: the line.
+        machine: the side that is played here.
+        heard: what was read off the line before.
+        sink: gets what a receiver receives, in order.
+        clock: monotonic microseconds.
+
     Raises:
         LinkGone: the line vanished on the way.
     """
-    heard, told = b"", 0
+    told = 0
     while True:
         turn = machine.turn(heard, clock())
         if turn.send:

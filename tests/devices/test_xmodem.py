@@ -345,8 +345,8 @@ def test_both_machines_together(data: bytes, lost: set[int], garbled: set[int]) 
         if sender.ending and receiver.ending:
             break
         if not to_sender and not to_receiver:
-            waits = [t.wake_us for t, m in zip(turns, (sender, receiver), strict=True) if not m.ending]
-            now = max(now, min(waits))
+            endings = (sender.ending, receiver.ending)
+            now = max(now, min(t.wake_us for t, ended in zip(turns, endings, strict=True) if not ended))
     assert sender.ending is not None
     if sender.ending is Ending.WHOLE or receiver.ending is Ending.WHOLE:
         assert got == data

@@ -109,7 +109,7 @@ class ConsoleDriver:
         finally:
             if receiver.ending is None:
                 await self._hang_up()
-        self._line.heard(receiver.rest)
+        self._line.give_back(receiver.rest)
         if receiver.ending is not Ending.WHOLE:
             raise TransferCut(f"{recording.name} came only in part; fetch it again", receiver.done_bytes)
 
@@ -122,11 +122,13 @@ class ConsoleDriver:
 
     async def _hang_up(self) -> None:
         # Whoever wanted the file does not any more; the unit should not go on sending.
-        with anyio.move_on_after(1, shield=True):
-            try:
-                await self._line.link.send(_HANG_UP)
-            except LinkGone:
-                return
+        with anyio.move_on_after(3, shield=True), suppress(LinkGone):
+            await self._line.link.send(_HANG_UP)
+            quiet = False
+            while not quiet:
+                with anyio.move_on_after(0.3) as waiting:
+                    await self._line.link.receive()
+                quiet = waiting.cancelled_caught
 
     async def settings(self) -> Settings:
         listed = await self._line.ask_list("SETTINGS", "SETTING", self._limits.answer_s)
@@ -148,25 +150,29 @@ class ConsoleDriver:
         try:
             await self._line.say("RESTART")
             await self._line.answer_ok("RESTART", self._limits.answer_s)
-            await self._wait_for_hello(serial, until_us)
+            answered = await self._wait_for_hello(until_us)
         except LinkGone:
-            await self._find_again(serial, until_us)
+            answered = await self._find_again(serial, until_us)
+        if answered != serial:
+            raise LinkGone(
+                f"where unit {serial} was, unit {answered or '(no serial told)'} answers now: was it swapped?"
+            )
 
-    async def _wait_for_hello(self, serial: str, until_us: int) -> None:
+    async def _wait_for_hello(self, until_us: int) -> str:
         while True:
             left_s = max((until_us - self._clock()) / 1e6, 0)
             try:
                 said = await self._line.next(_is_hello, min(left_s, self._limits.hello_s))
-                return _same(serial, *said.fields[2:3])
+                return "".join(said.fields[2:3])
             except (LinkSilent, Garbled):
                 if self._clock() >= until_us:
                     raise
             # The greeting may have been lost on the line.
             with suppress(LinkSilent, Garbled):
                 who = await self._line.ask("ID", limit_s=1.0)
-                return _same(serial, *who[:1])
+                return "".join(who[:1])
 
-    async def _find_again(self, serial: str, until_us: int) -> None:
+    async def _find_again(self, serial: str, until_us: int) -> str:
         """Open the line by its stable name until the unit answers; the name alone proves nothing."""
         missing: DeviceError = LinkGone("its port went away")
         while self._clock() < until_us:
@@ -178,8 +184,7 @@ class ConsoleDriver:
                 missing = error
                 await anyio.sleep(self._limits.poll_s)
                 continue
-            _same(serial, *who[:1])
-            return
+            return "".join(who[:1])
 
         raise LinkSilent(f"unit {serial} did not come back in {self._limits.restart_s:g} s: {missing}") from missing
 
@@ -209,8 +214,3 @@ class ConsoleDriver:
 
 def _is_hello(sentence: Sentence) -> bool:
     return sentence.fields[:2] == (PREFIX, "HELLO")
-
-
-def _same(serial: str, answered: str = "") -> None:
-    if answered != serial:
-        raise LinkGone(f"where unit {serial} was, unit {answered or '(no serial told)'} answers now: was it swapped?")

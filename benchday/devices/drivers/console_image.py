@@ -29,13 +29,13 @@ async def send_image(
     await line.answer_ok("TAKE", limits.answer_s)
     sender = Sender(image)
     try:
-        async with aclosing(drive(line.link, sender, clock=clock)) as transfer:
+        async with aclosing(drive(line.link, sender, heard=line.hand_over(), clock=clock)) as transfer:
             async for sent in transfer:
                 yield Progress(sent, len(image), "sending")
     except LinkGone as error:
         raise _cut(f"the line vanished while the image was sent: {error}", sender) from error
 
-    line.heard(sender.rest)
+    line.give_back(sender.rest)
     await _settle(line, sender, limits)
     async with aclosing(_flash(line, sender, limits)) as flashing:
         async for progress in flashing:

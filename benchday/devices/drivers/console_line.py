@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import anyio
@@ -47,7 +46,6 @@ class ConsoleLine:
         self.link = link
         self._clock = clock
         self._buffer = bytearray()
-        self._come: deque[nmea.Sentence] = deque()
         self._damaged: bytes | None = None
 
     async def say(self, *words: str) -> None:
@@ -59,17 +57,17 @@ class ConsoleLine:
     def forget(self) -> None:
         """Forget what has come and was not asked for."""
         self._buffer.clear()
-        self._come.clear()
         self._damaged = None
 
-    def heard(self, data: bytes) -> None:
+    def give_back(self, data: bytes) -> None:
         """Take bytes that somebody else read off the link."""
         self._buffer += data
-        scanned = nmea.scan(self._buffer)
-        del self._buffer[: scanned.used]
-        self._come.extend(scanned.sentences)
-        if scanned.damaged:
-            self._damaged = scanned.damaged[-1]
+
+    def hand_over(self) -> bytes:
+        """Give away what has come after the last sentence that was asked for."""
+        data = bytes(self._buffer)
+        self._buffer.clear()
+        return data
 
     async def next(self, wanted: Callable[[nmea.Sentence], bool], limit_s: float) -> nmea.Sentence:
         """Return the next sentence that is wanted; others are skipped.
@@ -80,8 +78,7 @@ class ConsoleLine:
         """
         until_us = self._clock() + round(limit_s * 1e6)
         while True:
-            while self._come:
-                sentence = self._come.popleft()
+            for sentence in self._sentences():
                 if wanted(sentence):
                     return sentence
             left_s = (until_us - self._clock()) / 1e6
@@ -90,7 +87,19 @@ class ConsoleLine:
                 data = await self.link.receive()
             if not data:
                 raise self._nothing(limit_s)
-            self.heard(data)
+            self._buffer += data
+
+    def _sentences(self) -> Iterator[nmea.Sentence]:
+        """Take line after line off the buffer; whoever stops leaves the rest as it came."""
+        while True:
+            whole = self._buffer.find(b"\n") + 1
+            scanned = nmea.scan(self._buffer[: whole or None])
+            del self._buffer[: scanned.used]
+            if scanned.damaged:
+                self._damaged = scanned.damaged[-1]
+            yield from scanned.sentences
+            if not whole:
+                return
 
     async def answer(self, name: str, request: str, limit_s: float) -> Fields:
         """Wait for the unit's answer of this name and return what follows the name.
