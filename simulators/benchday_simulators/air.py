@@ -18,7 +18,7 @@ def on_the_air(unit: Unit) -> bool:
     """Say whether a unit transmits."""
     state = unit.state
     sends = state.settings.get("role") == "base" and state.settings.get("transmit") == "on"
-    running = unit.lit.is_set() and state.mode == "run" and state.boot_until_s <= unit.clock.now()
+    running = unit.lit.is_set() and state.mode == "run" and not unit.booting
     return sends and running and state.antenna_fitted
 
 

@@ -95,7 +95,7 @@ class SerialFace:
 
     def _plug_in(self) -> None:
         self._pulled -= 1
-        there = self._unit.lit.is_set() and self._unit.state.boot_until_s <= self._unit.clock.now()
+        there = self._unit.lit.is_set() and not self._unit.booting
         if not self._pulled and (there or not self._usb):
             self._plugging = asyncio.ensure_future(self._line.attach())
 

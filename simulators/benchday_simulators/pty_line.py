@@ -62,13 +62,13 @@ class PtyCarrier:
         if self._timer is not None:
             self._timer.cancel()
             self._timer = None
+        if self._link is not None:
+            self._link.unlink(missing_ok=True)
         if self._master >= 0:
             asyncio.get_running_loop().remove_reader(self._master)
             os.close(self._master)
             os.close(self._slave)
             self._master = self._slave = -1
-        if self._link is not None:
-            self._link.unlink(missing_ok=True)
 
     def _readable(self) -> None:
         try:

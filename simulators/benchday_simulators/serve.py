@@ -104,9 +104,9 @@ async def live(unit: Unit, face: HostFace) -> None:
 async def _alive(unit: Unit, face: HostFace) -> None:
     """From power-on until the power goes."""
     while True:
-        if unit.state.boot_until_s > unit.clock.now():
+        if unit.booting:
             await face.rest()
-        if await unit.boot():
+            await unit.boot()
             await unit.meet("power-on")
         await face.session()
         unit.begin_boot()

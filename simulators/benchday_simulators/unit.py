@@ -77,6 +77,7 @@ class Unit:
         """set when a unit without a serial line is told to restart"""
         self.face: Face | None = None
         self.air: Callable[[], Air] = lambda: Air("none", "", 0)
+        self.booting = state.boot_until_s > clock.now()
         self.activity = "idle"
         self.doing = ""
         """what the display says it is doing"""
@@ -146,6 +147,7 @@ class Unit:
     def begin_boot(self) -> None:
         """Begin to boot: a release that was flashed runs from now on."""
         state = self.state
+        self.booting = True
         state.boot_until_s = self.clock.now() + seconds_of(BOOT_S, state, "boot")
         if state.next_release:
             state.mode, state.release, state.next_release = "run", state.next_release, ""
@@ -155,15 +157,13 @@ class Unit:
         self.doing = "starting"
         self.save()
 
-    async def boot(self) -> bool:
-        """Wait until the boot is over; says whether there was one."""
-        if self.state.boot_until_s <= self.clock.now():
-            return False
+    async def boot(self) -> None:
+        """Wait until the boot is over."""
         await self.clock.sleep_until(self.state.boot_until_s)
         self.state.booted_at_s = self.clock.now()
+        self.booting = False
         self.doing = ""
         self.save()
-        return True
 
     def _lose_settings(self) -> None:
         for name, value in self.model.factory_settings().items():

@@ -92,7 +92,7 @@ class WebFace:
         self._unit.later(seconds, self._come_back)
 
     def _come_back(self) -> None:
-        running = self._unit.lit.is_set() and self._unit.state.boot_until_s <= self._unit.clock.now()
+        running = self._unit.lit.is_set() and not self._unit.booting
         if running and time.monotonic() >= self._away_until:
             self._back = asyncio.ensure_future(self._attach_again())
 

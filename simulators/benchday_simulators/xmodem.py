@@ -12,7 +12,11 @@ FIRST_BLOCK_WITHIN_S = 60.0
 C_EVERY_S = 1.0
 QUIET_IN_BLOCK_S = 1.0
 TRIES = 10
+END_TRIES = 4
 SIZE = 1024
+PAUSE_S = 0.002
+SPEAKS = b"$"
+"""the host speaks the dialogue again"""
 ABORT = CAN + CAN
 
 
@@ -95,17 +99,18 @@ async def _take_block(line: Line, item: Block, progress: _Progress, accept: Call
 async def send_blocks(line: Line, data: bytes, moment: Callable[[float], Awaitable[None]]) -> None:
     """Send data once the receiver asks for CRC; `moment` is awaited with the percentage sent. Raises TransferCut."""
     await _wait_for_receiver(line)
+    pause_s = 0.0
     for number, begin in enumerate(range(0, len(data), SIZE), 1):
         await moment(100 * begin / len(data))
-        await _send_block(line, block(number, data[begin : begin + SIZE].ljust(SIZE, PAD)))
+        pause_s = await _send_block(line, block(number, data[begin : begin + SIZE].ljust(SIZE, PAD)), pause_s)
 
 
 async def send_end(line: Line) -> None:
     """Say that all has been sent; raises TransferCut when nobody acknowledges it."""
-    for _ in range(TRIES):
+    for _ in range(END_TRIES):
         await line.write(EOT)
         # A receiver may refuse the first EOT, and wait for a second of silence before it acknowledges.
-        if await _reply(line, 3.0) == ACK:
+        if await _reply(line, 3.0) in {ACK, SPEAKS}:
             return
     raise TransferCut("the end was not acknowledged")
 
@@ -127,25 +132,33 @@ async def _wait_for_receiver(line: Line) -> None:
     raise TransferCut("no receiver")
 
 
-async def _send_block(line: Line, framed: bytes) -> None:
+async def _send_block(line: Line, framed: bytes, pause_s: float) -> float:
+    """Send until it is acknowledged; gives the pause that this receiver needs before each block."""
     for _ in range(TRIES):
+        if pause_s:
+            await asyncio.sleep(pause_s)
         await line.write(framed)
-        if await _reply(line, LOST_AFTER_S) == ACK:
-            return
+        reply = await _reply(line, LOST_AFTER_S)
+        if reply == ACK:
+            return pause_s
+        if reply == SPEAKS:
+            raise TransferCut("the receiver changed its mind")
+        # Receivers are known to throw away their input just after they have acknowledged.
+        pause_s = PAUSE_S
     await line.write(ABORT)
     raise TransferCut("a block was not acknowledged")
 
 
 async def _reply(line: Line, within: float) -> bytes:
-    """Give ACK or NAK (silence counts as NAK); raises TransferCut on two CAN."""
+    """Give ACK, NAK (silence counts as one) or SPEAKS, whose words are put back; raises TransferCut on two CAN."""
     given_up = time.monotonic() + within
     while (left := given_up - time.monotonic()) > 0:
         data = await line.read(left)
         if CAN * 2 in data:
             raise TransferCut("the receiver broke it off")
-        for sign in (ACK, NAK):
+        if SPEAKS in data:
+            line.unread(data[data.index(SPEAKS) :])
+        for sign in (ACK, NAK, SPEAKS):
             if sign in data:
-                if b"$" in data:  # the host speaks the dialogue again
-                    line.unread(data[data.index(b"$") :])
                 return sign
     return NAK
