@@ -13,6 +13,9 @@ from benchday.devices.xmodem import Ending, Sender
 from benchday.domain.errors import Garbled, LinkError, LinkGone, LinkSilent, OutcomeUnknown, Refused, TransferCut
 from benchday.domain.readings import Progress
 
+_LAST_WORDS_S = 1.0
+"""For what a unit may still say of a transfer that was cut (seconds)."""
+
 
 async def send_image(
     line: ConsoleLine, image: bytes, limits: ConsoleLimits, clock: Monotonic
@@ -47,7 +50,7 @@ async def _settle(line: ConsoleLine, sender: Sender, limits: ConsoleLimits) -> N
     if sender.ending is Ending.NEVER_BEGAN:
         raise LinkSilent("the unit agreed to take an image and then never asked for it; nothing was sent")
     try:
-        await line.answer_ok("IMAGE", limits.image_s if sender.ending is not Ending.CUT else limits.answer_s)
+        await line.answer_ok("IMAGE", _LAST_WORDS_S if sender.ending is Ending.CUT else limits.image_s)
     except Refused as refusal:
         if sender.done_bytes == 0:
             raise

@@ -21,7 +21,7 @@ Fields = tuple[str, ...]
 class ConsoleLimits:
     """Real seconds; none shrinks with a simulated day's speed."""
 
-    answer_s: float = 5.0
+    answer_s: float = 6.0
     """For the answer to a request."""
     test_s: float = 180.0
     """For the self-test."""
@@ -109,11 +109,11 @@ class ConsoleLine:
             Garbled: the unit did not understand the line, or we do not.
             LinkSilent: no answer in time.
         """
-        sentence = await self.next(lambda s: _is_answer(s, name) or _is_no(s), limit_s)
-        if not _is_no(sentence):
+        sentence = await self.next(lambda s: _is_answer(s, name) or _is_no(s, request), limit_s)
+        if _is_answer(sentence, name):
             return sentence.fields[2:]
 
-        asked, code = (*sentence.fields[2:], "", "")[:2]
+        asked, code = (*sentence.fields[2:], "")[:2]
         if asked == "LINE":
             raise Garbled(f"the unit did not get {request} whole ({code}): is the cable seated?")
         raise Refused(request, code, ",".join(sentence.fields[4:]))
@@ -176,5 +176,6 @@ def _is_answer(sentence: nmea.Sentence, name: str) -> bool:
     return sentence.fields[:2] == (PREFIX, name)
 
 
-def _is_no(sentence: nmea.Sentence) -> bool:
-    return _is_answer(sentence, "NO")
+def _is_no(sentence: nmea.Sentence, request: str) -> bool:
+    # A refusal of something else is left over: a transfer that was cut ends with NO,IMAGE,cut whoever asks next.
+    return _is_answer(sentence, "NO") and sentence.fields[2:3] in ((request,), ("LINE",))
