@@ -89,7 +89,7 @@ def demo(
     folder: Here = Path("benchday-demo"),
     units: Annotated[int, typer.Option("--units", min=1, max=60, help="How many instruments.")] = 20,
     seed: Seed = 1,
-    speed: Speed = 60.0,
+    speed: Speed = 1200.0,
     trouble: Annotated[
         Path | None, typer.Option("--trouble", metavar="FILE", help="What shall go wrong, as YAML.")
     ] = None,

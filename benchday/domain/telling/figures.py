@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import UTC, datetime, tzinfo
 from typing import Any
@@ -74,6 +75,8 @@ def figure(name: str, value: object, zone: tzinfo = UTC) -> str:
         for suffix, unit in _SUFFIXES.items():
             if name.endswith(suffix):
                 return f"{_words(name.removesuffix(suffix))} {value:,} {unit}"
+    if isinstance(value, str) and re.fullmatch(r"[0-9a-f]{64}", value):
+        return f"{_words(name)} {short(value)}"
     return f"{_words(name)} {value}"
 
 

@@ -12,7 +12,7 @@ from benchday.domain.telling.told import Sentence, Telling, sentence
 
 def _started(_: Telling, e: Entry) -> Sentence:
     f = e.facts
-    return sentence(f"benchday {f['program']} started on {f['host']}", f"Python {f['python']}, SQLite {f['sqlite']}")
+    return sentence(f"{f['program']} started on {f['host']}", f"Python {f['python']}, SQLite {f['sqlite']}")
 
 
 def _stopped(_: Telling, e: Entry) -> Sentence:
@@ -47,8 +47,10 @@ def _acting(_: Telling, e: Entry) -> Sentence:
     return sentence(f"{e.facts['name']} acts from here on (through {_face(e.facts['by'])})")
 
 
-def _caution(_: Telling, e: Entry) -> Sentence:
-    return sentence(f"caution acknowledged: {e.facts['caution']}", str(e.facts["text"]), mark="CAUTION")
+def _caution(t: Telling, e: Entry) -> Sentence:
+    text = str(e.facts["text"])
+    shown = any(text in asked.facts["item"]["text"] for asked in t.items.values())
+    return sentence(f"caution acknowledged: {e.facts['caution']}", *(() if shown else (text,)))
 
 
 def _closed(_: Telling, e: Entry) -> Sentence:
@@ -90,10 +92,10 @@ def answer_in_words(wanted: list[Mapping[str, Any]], value: Mapping[str, Any]) -
     """Return each value of an answer with its label and unit."""
     by_name = {w["name"]: w for w in wanted}
     told = []
-    for name, given in value.items():
+    for name in dict.fromkeys([*by_name, *value]):
+        given, want = value.get(name), by_name.get(name, {})
         if given in (None, ""):
             continue
-        want = by_name.get(name, {})
         text = ("yes" if given else "no") if isinstance(given, bool) else f"{given} {want.get('unit') or ''}".strip()
         told.append(f"{want.get('label', name)}: {text}")
     return told

@@ -1,0 +1,49 @@
+"""demo: a whole day with simulated instruments and operators."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import anyio
+
+from benchday.cli.exits import Exit
+from benchday.cli.output import wrapped
+from benchday.cli.stopping import Interruptible
+from benchday.cli.watching import Watcher
+from benchday.demo.report import DemoReport
+from benchday.demo.run import DemoOptions, run_demo
+from benchday.domain.clean import clean
+from benchday.domain.errors import InputError
+from benchday.logs import set_up
+
+
+def demo(folder: Path, units: int, seed: int, speed: float, trouble: Path | None, *, as_json: bool) -> int:
+    """Run the demo day, or go on with it, and tell what became of each unit.
+
+    Raises:
+        InputError: the trouble file cannot be read.
+    """
+    set_up()
+    if trouble is not None and not trouble.is_file():
+        raise InputError(f"--trouble {trouble}: there is no such file")
+    options = DemoOptions(units, seed, round(speed * 1000), trouble)
+    face = Interruptible(Watcher(quiet=as_json or not sys.stdout.isatty()))
+    report = anyio.run(run_demo, folder, options, face)
+    if as_json:
+        print(json.dumps(report.document(), ensure_ascii=False, indent=2))
+    else:
+        _tell(folder, report)
+    return Exit.DONE if report.finished else Exit.INTERRUPTED
+
+
+def _tell(folder: Path, report: DemoReport) -> None:
+    print("SIMULATED: these instruments do not exist.\n")
+    for unit in report.document()["units"]:
+        had, has = unit["had"] or "-", unit["has"] or "-"
+        head = f"  {unit['serial']:<14} {unit['model']:<10} {had:>5} -> {has:<5} {unit['outcome']:<12} "
+        print(wrapped(clean(str(unit["reason"])), indent=" " * 14, first=clean(head)))
+    done = "The day is done and closed." if report.finished else "The day was cut short; call the demo again to go on."
+    print(f"\n{done} Everything is in {folder}.")
+    print(f"A unit's log:  benchday unit SERIAL --day {folder}")

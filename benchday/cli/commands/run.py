@@ -1,0 +1,113 @@
+"""run: the day, with people at the terminal, a program at the pipe, or nobody."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import anyio
+
+from benchday.cli.exits import Exit
+from benchday.cli.lines import LineReader
+from benchday.cli.nobody import Nobody
+from benchday.cli.output import print_document
+from benchday.cli.pipe import Pipe, to_stdout
+from benchday.cli.standing import bench_document
+from benchday.cli.stopping import Interruptible
+from benchday.domain.bench import Instruments
+from benchday.domain.errors import InputError
+from benchday.domain.plan import DayPlan
+from benchday.domain.plan_says import plan_of
+from benchday.domain.seams import Operators
+from benchday.domain.steps import State
+from benchday.inputs.day import load_day
+from benchday.inputs.outcome import nearest
+from benchday.logs import set_up
+from benchday.wiring import Ended, RunOptions, run_day
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the command line asks for."""
+
+    folder: Path
+    operator: str
+    speed: float
+    seed: int
+    record: Path | None
+    no_input: bool
+    pipe: bool
+    as_json: bool
+
+
+def run(asked: Asked) -> int:
+    """Run the day until it is done or stopped.
+
+    Raises:
+        InputError: the files hold mistakes, or the operator is none of this bench.
+    """
+    if asked.no_input and asked.pipe:
+        raise InputError("--no-input and --pipe exclude each other: leave one out")
+    set_up()
+    plan = load_day(asked.folder)
+    known_operator(asked.operator, plan)
+    face = Interruptible(_face(asked))
+    ended = anyio.run(_run, asked, plan, face)
+    return _tell(asked, ended, interrupted=face.interrupted)
+
+
+def known_operator(name: str, plan: DayPlan) -> None:
+    """Check that somebody of that name acts on this bench.
+
+    Raises:
+        InputError: nobody does.
+    """
+    names = [o.name for o in plan.bench.operators]
+    if name in names:
+        return
+    near = nearest(name, names)
+    hint = f" (did you mean {near!r}?)" if near else ""
+    raise InputError(f"--operator {name!r} is not an operator of this bench{hint}; operators: {', '.join(names)}")
+
+
+async def _run(asked: Asked, plan: DayPlan, face: Operators) -> Ended:
+    options = RunOptions(round(asked.speed * 1000), asked.seed, asked.record)
+    if plan.day.instruments is Instruments.SIMULATED:
+        from benchday.demo.run import run_simulated
+
+        return await run_simulated(asked.folder, options, face)
+    return await run_day(asked.folder, options, face)
+
+
+def _face(asked: Asked) -> Operators:
+    if asked.no_input:
+        return Nobody(asked.operator)
+    if asked.pipe:
+        return Pipe(asked.operator, LineReader(sys.stdin.fileno()))
+    from benchday.cli.terminal.serve import face_for
+
+    return face_for(asked.operator, quiet=asked.as_json)
+
+
+def _tell(asked: Asked, ended: Ended, *, interrupted: bool) -> int:
+    state, plan = ended.state, plan_of(ended.state.inputs)
+    if asked.pipe:
+        to_stdout(f'{{"ended": "{ended.why}"}}')
+    elif asked.as_json or asked.no_input:
+        print_document("run", {"why": ended.why, **bench_document(state, plan, state.open_items())})
+    else:
+        print(_sentence(asked, ended))
+    if ended.why == "nobody":
+        return Exit.NOBODY
+    if ended.why == "stopped":
+        return Exit.INTERRUPTED if interrupted else Exit.DONE
+    return Exit.HELD if any(u.state is State.HELD for u in state.units.values()) else Exit.DONE
+
+
+def _sentence(asked: Asked, ended: Ended) -> str:
+    if ended.why == "finished":
+        return f'The day is done. Close it with: benchday close {asked.folder} --operator "{asked.operator}"'
+    again = f'benchday run {asked.folder} --operator "{asked.operator}"'
+    why = "A person is needed and nobody is there." if ended.why == "nobody" else "Stopped; nothing is lost."
+    return f"{why} Take the day up again with: {again}"

@@ -1,0 +1,28 @@
+"""Which face people get: the full screen where a terminal can show it, plain lines elsewhere."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+from benchday.cli.lines import LineReader
+from benchday.cli.terminal.plain import PlainLines
+from benchday.domain.seams import Operators
+
+
+def face_for(operator: str, *, quiet: bool) -> Operators:
+    """Return the face for this terminal.
+
+    Args:
+        operator: who acts first.
+        quiet: standard output is for a document; plain lines go to standard error.
+    """
+    typed = sys.stdin.isatty()
+    if typed and sys.stdout.isatty() and os.environ.get("TERM", "") != "dumb" and not quiet:
+        from benchday.cli.terminal.screen import Screen
+
+        return Screen(operator)
+    # What a program types is no person's confirmation, whatever it says.
+    by = "person" if typed else "pipe"
+    out = sys.stderr if quiet else sys.stdout
+    return PlainLines(operator, LineReader(sys.stdin.fileno()), by, lambda text: print(text, file=out, flush=True))
