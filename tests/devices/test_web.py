@@ -96,7 +96,7 @@ async def write(driver: WebDriver, image: bytes, serial: str = SERIAL) -> list[t
 @pytest.mark.asyncio
 async def test_cable_out_in_the_middle_of_an_image(tmp_path: Path) -> None:
     """The connection is cut while the image is sent; afterwards the unit is in its boot loader and can be written."""
-    image = image_for("Osier", HARDWARE, size=4_000_000)
+    image = image_for("Osier", HARDWARE, size=12_000_000)
     async with simulated(tmp_path, {"when": "image", "percent": 30, "what": "cable out", "seconds": 0.3}) as (
         driver,
         process,

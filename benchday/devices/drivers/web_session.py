@@ -6,6 +6,7 @@ Redirects are never followed, proxies never used, and a body is never read beyon
 from __future__ import annotations
 
 import json
+import socket
 import ssl
 from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import asynccontextmanager
@@ -85,9 +86,7 @@ class WebSession:
             follow_redirects=False,
             trust_env=False,
             timeout=limits.answer_s,
-            transport=transport,
-            # Units speak plain HTTP in their own network; a context that trusts nobody spares loading the authorities.
-            verify=ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT),
+            transport=transport or _over_sockets(),
             headers={"Accept-Encoding": "identity"},
         )
 
@@ -164,6 +163,14 @@ class WebSession:
 
     def _url(self, path: str) -> str:
         return self._address.url.rstrip("/") + path
+
+
+def _over_sockets() -> httpx.AsyncHTTPTransport:
+    # Units speak plain HTTP in their own network: a context that trusts nobody spares loading the authorities.
+    trusts_nobody = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+    # A small send buffer keeps what counts as sent close to what has left; the system's own grows to megabytes.
+    small = (socket.SOL_SOCKET, socket.SO_SNDBUF, 1 << 16)
+    return httpx.AsyncHTTPTransport(verify=trusts_nobody, trust_env=False, socket_options=[small])
 
 
 def _json_body(body: object) -> Mapping[str, Any]:

@@ -62,7 +62,7 @@ class PosixSerialLink:
             return data
 
     async def send(self, item: bytes) -> None:
-        await anyio.lowlevel.checkpoint()
+        await anyio.lowlevel.checkpoint_if_cancelled()
         rest = memoryview(item)
         while rest:
             self._check()
