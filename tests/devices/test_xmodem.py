@@ -155,10 +155,10 @@ def test_silence_repeats_the_block_and_lets_a_second_answer_pass() -> None:
     played.hear()
     assert played.sent[0] == played.sent[1]
     quiet = played.hear(ACK)
-    assert quiet.listen
+    assert (quiet.listen, quiet.wake_us - played.now_us) == (True, 300 * MS)
     played.now_us += 100 * MS
     played.hear(ACK)
-    assert played.machine.done_bytes == 1024
+    assert (played.machine.done_bytes, len(played.sent)) == (1024, 2)
     played.wake(quiet)
     assert played.sent[-1][1] == 2
 
