@@ -59,6 +59,10 @@ class Book:
         while not condition():
             await self._news.wait()
 
+    def watch(self) -> anyio.Event:
+        """Return an event that is set by the next news; for whoever does something long between looking and waiting."""
+        return self._news
+
     def nudge(self) -> None:
         """Wake whoever waits, without an entry: time has passed, or a stop was asked for."""
         news, self._news = self._news, anyio.Event()

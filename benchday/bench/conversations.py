@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Iterator
+from contextlib import suppress
 
 import anyio
 from anyio.abc import TaskGroup
 
 from benchday.bench.aside.charging import charge, units_to_charge
-from benchday.bench.aside.checking_in import check_in, units_to_check_in
+from benchday.bench.aside.checking_in import check_in, open_walk_ins, units_to_check_in, walk_in
 from benchday.bench.aside.handing_back import hand_back, units_to_hand_back
 from benchday.bench.aside.lines import lift_line, lines_to_lift
 from benchday.bench.aside.sets import prove_set, sets_to_prove
@@ -19,6 +20,7 @@ Talk = Callable[[Tools, str], Awaitable[None]]
 
 _TALKS: tuple[tuple[str, Callable[[Tools], Iterator[str]], Talk], ...] = (
     ("check in", units_to_check_in, check_in),
+    ("walk in", open_walk_ins, walk_in),
     ("charge", units_to_charge, charge),
     ("line", lines_to_lift, lift_line),
     ("set", sets_to_prove, prove_set),
@@ -33,31 +35,30 @@ class Conversations:
     def __init__(self, tools: Tools) -> None:
         self._tools = tools
         self._running: set[tuple[str, str]] = set()
+        self._talks: TaskGroup | None = None
 
-    async def run(self, stopping: anyio.Event) -> None:
-        """Begin talks as the state calls for them, until the day is stopped or the task is cancelled."""
+    async def run(self) -> None:
+        """Begin talks as the state calls for them, until cancelled."""
         async with anyio.create_task_group() as talks:
-            while not stopping.is_set():
-                self._begin(talks)
+            self._talks = talks
+            while True:
+                for name, concerns, talk in _TALKS:
+                    for subject in tuple(concerns(self._tools)):
+                        self.begin(name, subject, talk)
                 await self._tools.book.changed()
-            talks.cancel_scope.cancel()
+
+    def begin(self, name: str, subject: str, talk: Talk) -> None:
+        """Begin a talk, unless it is going on."""
+        if self._talks is not None and (name, subject) not in self._running:
+            self._running.add((name, subject))
+            self._talks.start_soon(self._talk, (name, subject), talk)
 
     def busy(self) -> bool:
         """Tell whether any talk is going on."""
         return bool(self._running)
 
-    def _begin(self, talks: TaskGroup) -> None:
-        for name, concerns, talk in _TALKS:
-            for subject in tuple(concerns(self._tools)):
-                if (name, subject) not in self._running:
-                    self._running.add((name, subject))
-                    talks.start_soon(self._talk, (name, subject), talk)
-
     async def _talk(self, key: tuple[str, str], talk: Talk) -> None:
-        try:
+        with suppress(Withdrawn):
             await talk(self._tools, key[1])
-        except Withdrawn:
-            pass
-        finally:
-            self._running.discard(key)
-            self._tools.book.nudge()
+        self._running.discard(key)
+        self._tools.book.nudge()

@@ -5,26 +5,25 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from benchday.bench.aside.checking_in import after_check_in, arrive_item, written_down
+from benchday.bench.aside.checking_in import check_in, walk_in
+from benchday.bench.conversations import Conversations
 from benchday.bench.places import waiting_reasons
 from benchday.bench.serving import Tools
 from benchday.bench.ticks import Tick
 from benchday.domain.cautions import Caution, Every, Moment, cautions_at
 from benchday.domain.errors import InputError
 from benchday.domain.fold import DayState, ItemState
-from benchday.domain.items import Wanted, WantedKind
-from benchday.domain.kinds import CautionAcknowledged, OperatorActing, UnitLifted, UnitWalkedIn
+from benchday.domain.kinds import CautionAcknowledged, OperatorActing, UnitLifted
 from benchday.domain.plan import DayPlan
 from benchday.domain.steps import State
-from benchday.domain.units import Role
 
 
 class BenchDesk:
     """Implements the Desk seam, with what a terminal needs besides."""
 
-    def __init__(self, tools: Tools, talk: Callable[[Any], None], stop: Callable[[], str]) -> None:
+    def __init__(self, tools: Tools, talks: Conversations, stop: Callable[[], str]) -> None:
         self._tools = tools
-        self._talk = talk
+        self._talks = talks
         self._stop = stop
 
     @property
@@ -97,7 +96,7 @@ class BenchDesk:
         return tuple(
             c
             for moment in Moment
-            for c in cautions_at(moment, self._tools.cautions, None)
+            for c in cautions_at(moment, self._tools.plan.cautions, None)
             if c.every is Every.DAY and c.when[0] is moment and (operator, c.name) not in self.state.cautions
         )
 
@@ -106,8 +105,8 @@ class BenchDesk:
         facts = CautionAcknowledged(caution=caution.name, text=caution.text)
         await self._tools.book.append(facts.draft(operator=operator))
 
-    async def scan(self, code: str, operator: str) -> str:
-        """Take a scanned or typed code: a known unit is found, an unknown one may walk in. Never answers a confirmation.
+    async def scan(self, code: str) -> str:
+        """Take a scanned or typed code: a known unit is found, an unknown one may walk in. It never answers an item.
 
         Returns:
             what to tell the operator.
@@ -115,13 +114,14 @@ class BenchDesk:
         serial = self.serial_in(code)
         story = self.state.units.get(serial)
         if story is None:
-            self._talk(lambda: self._walk_in(serial, operator))
+            self._talks.begin("walk in", serial, walk_in)
             return f"{serial} is on no roster: a walk-in? See the new item."
         if story.state in (State.EXPECTED, State.ABSENT):
-            self._talk(lambda: self._early(serial))
+            self._talks.begin("check in", serial, check_in)
             return f"{serial} ({story.model}, crew {story.crew or 'none'}) is expected: check it in."
         where = f" on station {story.station}" if story.station else ""
-        return f"{serial} ({story.model}, crew {story.crew or 'none'}) was checked in already; it is {story.state.value}{where}."
+        told = f"{serial} ({story.model}, crew {story.crew or 'none'})"
+        return f"{told} was checked in already; it is {story.state.value}{where}."
 
     def serial_in(self, code: str) -> str:
         """Return the serial that a label's code contains."""
@@ -152,42 +152,3 @@ class BenchDesk:
     def stop(self) -> str:
         """Ask the day to stop, as Ctrl-C does; returns what that means now."""
         return self._stop()
-
-    async def _early(self, serial: str) -> None:
-        from benchday.bench.aside.checking_in import check_in
-
-        await check_in(self._tools, serial)
-
-    async def _walk_in(self, serial: str, operator: str) -> None:
-        models = tuple(m for p in self.plan.playbooks for m in p.models)
-        first = (
-            Wanted("accept", "accept it, or a scan by mistake", WantedKind.CHOICE, ("accept", "mistake")),
-            Wanted("model", "its model", WantedKind.CHOICE, (*models, "none of these")),
-            Wanted("customer", "whose it is", required=False),
-            Wanted("crew", "its crew, if any", required=False),
-            Wanted("role", "its role", WantedKind.CHOICE, tuple(r.value for r in Role)),
-            Wanted("support_until", "last day of its support term", WantedKind.DATE, required=False),
-        )
-        text = f"Unit {serial} is on no roster. Whose is it, and does the owner agree to the service?"
-        item = arrive_item(self._tools, text, None, None, *first)
-        answered = await self._tools.queue.ask(_about(item, serial))
-        if answered.text("accept") != "accept" or serial in self.state.units:
-            return
-        facts = UnitWalkedIn(
-            model=answered.text("model"),
-            customer=answered.text("customer"),
-            crew=answered.text("crew"),
-            role=answered.text("role"),
-            support_until=answered.text("support_until") or None,
-            position=len(self.state.units),
-            checked_in=await written_down(self._tools, answered),
-        )
-        await self._tools.book.append(facts.draft(unit=serial, operator=answered.operator))
-        await after_check_in(self._tools, serial)
-
-
-def _about(item: Any, serial: str) -> Any:
-    """A walk-in is no unit of the day yet, so its item stands under a topic of its own."""
-    from dataclasses import replace
-
-    return replace(item, topic=f"walk-in {serial}", figures={"serial": serial})

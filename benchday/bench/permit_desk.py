@@ -45,6 +45,8 @@ class PermitDesk:
         self._book = book
         self._queue = queue
         self._policy = policy
+        self.given: dict[str, str] = {}
+        """Permit -> unit, of those given by this program and neither spent nor voided."""
 
     async def confirm(self, asked: Confirmation) -> Permit | None:
         """Ask for the operator's confirmation; None if the operator declines.
@@ -66,7 +68,7 @@ class PermitDesk:
             ability=Ability.CONFIRM,
             cautions=asked.cautions,
         )
-        answered = await self._queue.ask(item, verdict=lambda value: _verdict(value, wanted))
+        answered = await self._queue.ask(item, verdict=lambda value: self._verdict(value, asked.unit))
         if answered.text("answer") == "not now":
             return None
         permit = Permit(
@@ -85,6 +87,7 @@ class PermitDesk:
         )
         given = PermitGiven(permit=permit.as_facts(), id=permit.id, shown=text)
         await self._book.append(given.draft(unit=asked.unit, station=asked.station, operator=permit.operator))
+        self.given[permit.id] = permit.unit
         return permit
 
     async def spend(self, permit: Permit, reading: Reading) -> SpentAct:
@@ -93,6 +96,7 @@ class PermitDesk:
         Raises:
             PermitRefused: the refusal is recorded, and the permit is voided.
         """
+        self.given.pop(permit.id, None)
         try:
             async with self._book.beside() as journal:
                 return await journal.spend(permit, reading)
@@ -102,8 +106,21 @@ class PermitDesk:
 
     async def void(self, permit: Permit, reason: str) -> None:
         """Withdraw a permit."""
+        self.given.pop(permit.id, None)
         draft = PermitVoided(id=permit.id, reason=reason)
         await self._book.append(draft.draft(unit=permit.unit, station=permit.station))
+
+    def _verdict(self, value: Mapping[str, Any], serial: str) -> str | None:
+        """Check what was read off the label, without telling what should stand there."""
+        if value.get("answer") == "not now":
+            return None
+        typed = str(value.get("label") or "").strip().casefold()
+        wanted = wanted_characters(serial, self._present())
+        if typed in (wanted.casefold(), serial.casefold()):
+            return None
+        if typed == serial[-4:].casefold():
+            return "another unit that is here ends on the same four; read the whole serial off the label"
+        return "that is not what the label of this unit says; read it off the unit itself, not off the screen"
 
     def _present(self) -> frozenset[str]:
         return frozenset(s.serial for s in self._book.state.units.values() if s.present)
@@ -133,13 +150,3 @@ def _wanted(serial: str, wanted: str) -> tuple[Wanted, ...]:
         Wanted("answer", "write or not now", WantedKind.CHOICE, ("write", "not now")),
         Wanted("label", label, required=False),
     )
-
-
-def _verdict(value: Mapping[str, Any], wanted: str) -> str | None:
-    """Check what was read off the label, without telling what should stand there."""
-    if value.get("answer") == "not now":
-        return None
-    typed = str(value.get("label") or "").strip()
-    if typed.casefold() != wanted.casefold():
-        return "that is not what the label of this unit says; read it off the unit itself, not off the screen"
-    return None

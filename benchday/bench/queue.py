@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -23,14 +23,26 @@ class Withdrawn(BenchdayError):
     """An item was withdrawn before anybody answered it."""
 
 
+Hands = Callable[[Item, Mapping[str, Any]], Awaitable[None]]
+"""Does to simulated units what a person has just said they did; None on a real bench, where people do it themselves."""
+
+
 class ItemQueue:
     """Asks, and takes answers."""
 
-    def __init__(self, book: Book, abilities: Mapping[str, frozenset[Ability]], cautions: Mapping[str, str]) -> None:
+    def __init__(
+        self,
+        book: Book,
+        abilities: Mapping[str, frozenset[Ability]],
+        cautions: Mapping[str, str],
+        hands: Hands | None = None,
+    ) -> None:
         self._book = book
+        self._hands = hands
         self._abilities = abilities
         self._cautions = cautions
         self._verdicts: dict[str, Verdict] = {}
+        self._numbered = 0
 
     async def ask(self, item: Item, verdict: Verdict | None = None) -> Answered:
         """Put an item into the queue and return its answer.
@@ -41,19 +53,16 @@ class ItemQueue:
             Withdrawn: it expired, or was voided.
         """
         item_id = self._left_open(item)
+        fresh = item_id is None
         if item_id is None:
-            # Numbers are short, so that a person can type them; one program numbers at a time.
-            item_id = str(self._book.state.items_asked + 1)
-            asked = replace(item, id=item_id, asked_us=self._book.clock.now())
-            if verdict is not None:
-                self._verdicts[item_id] = verdict
-            draft = ItemAsked(item=asked.as_facts()).draft(unit=item.unit, station=item.station)
-            try:
-                await self._book.append(draft, expect=(self._name(item_id, "asked"),))
-            except AlreadyRecorded:
-                return await self.ask(item, verdict)
-        elif verdict is not None:
+            item_id = self._next_number()
+        if verdict is not None:
+            # Before anybody can see the item: no answer may slip past.
             self._verdicts[item_id] = verdict
+        if fresh:
+            asked = replace(item, id=item_id, asked_us=self._book.clock.now())
+            draft = ItemAsked(item=asked.as_facts()).draft(unit=item.unit, station=item.station)
+            await self._book.append(draft, expect=(self._name(item_id, "asked"),))
         return await self._answer_of(item_id, item.expires_us)
 
     async def take(self, item_id: str, operator: str) -> None:
@@ -87,6 +96,8 @@ class ItemQueue:
             problems += [p for p in (verdict(value),) if p]
         if problems:
             raise InputError("; ".join(problems))
+        if self._hands is not None:
+            await self._hands(state.item, value)
         drafts = [ItemAnswered(id=item_id, value=dict(value), by=by)]
         unit, station = state.item.unit, state.item.station
         acknowledged = [CautionAcknowledged(caution=c, text=self._cautions.get(c, c)) for c in state.item.cautions]
@@ -106,6 +117,12 @@ class ItemQueue:
             await self._book.append(draft, expect=(self._name(item_id, "answered"),))
         except AlreadyRecorded:
             return
+
+    async def void_topic(self, unit: str, topic: str, reason: str) -> None:
+        """Withdraw an open item about a unit that needs no answer any more."""
+        for state in self._book.state.open_items():
+            if (state.item.unit, state.item.topic) == (unit, topic):
+                await self.void(state.item.id, reason)
 
     async def void_for(self, unit: str, reason: str) -> None:
         """Withdraw every open item about a unit."""
@@ -142,6 +159,11 @@ class ItemQueue:
     async def _expire(self, item_id: str, expires_us: int) -> None:
         await self._book.clock.wait_until(expires_us)
         await self.void(item_id, "it expired")
+
+    def _next_number(self) -> str:
+        """Return a number that no item has; short, so that a person can type it."""
+        self._numbered = max(self._numbered, self._book.state.items_asked) + 1
+        return str(self._numbered)
 
     def _left_open(self, item: Item) -> str | None:
         if item.kind is ItemKind.CONFIRM:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any, cast
 
@@ -39,13 +40,22 @@ class Tools:
     images: Images
     pc: BenchPc
     open_driver: OpenDriver
-    cautions: tuple[Caution, ...]
     ticks: Ticks
     seed: int
     plan: DayPlan
     """Replaced when edited inputs are accepted."""
     records: Mapping[str, Mapping[str, Sequence[int]]] = field(default_factory=dict)
     """Model -> step -> durations in microseconds, from the shop's own real days."""
+    no_safe_stop: dict[str, list[anyio.CancelScope]] = field(default_factory=dict)
+    """Station -> the shields around what must not be stopped; taken away only by the third request to stop."""
+
+    def take_over(self, plan: DayPlan) -> None:
+        """Go on with edited inputs."""
+        self.plan = self.places.plan = plan
+
+    def open_permits(self) -> tuple[tuple[str, str], ...]:
+        """Return (permit, unit) of the permits that have been given and not yet spent."""
+        return tuple(self.desk.given.items())
 
 
 @dataclass(slots=True)
@@ -133,12 +143,15 @@ class Serving:
 
     def cautions(self, moment: Moment) -> tuple[Caution, ...]:
         """Return the cautions that belong to a moment of this unit's service and are acknowledged every time."""
-        named = cautions_at(moment, self.tools.cautions, self.playbook.cautions)
+        named = cautions_at(moment, self.tools.plan.cautions, self.playbook.cautions)
         return tuple(c for c in named if c.every is Every.TIME)
 
     async def ask_hand(self, question: Question) -> Mapping[str, str | int | bool | None]:
         """Put what a missing capability wants into the queue; the by-hand driver calls this."""
-        answered = await self.ask(ItemKind.EVIDENCE, f"hand:{question.capability}", question.text, *question.wanted)
+        # It names the unit, which the driver's question need not know.
+        text = f"Unit {self.unit} on station {self.station}, by hand: {question.text}"
+        topic = f"hand:{question.capability}"
+        answered = await self.ask(ItemKind.EVIDENCE, topic, text, *question.wanted, figures=question.figures)
         return cast("Mapping[str, str | int | bool | None]", answered.value)
 
     async def line(self) -> ServedBy:
@@ -150,6 +163,17 @@ class Serving:
         if self.driver is None:
             self.driver = await self.tools.open_driver(self.playbook, self.unit, self.place, self.ask_hand)
         return self.driver
+
+    @contextmanager
+    def undisturbed(self) -> Iterator[None]:
+        """Shield what has no safe stop from being cancelled."""
+        shields = self.tools.no_safe_stop.setdefault(self.station, [])
+        with anyio.CancelScope(shield=True) as shield:
+            shields.append(shield)
+            try:
+                yield
+            finally:
+                shields.remove(shield)
 
     async def let_go(self) -> None:
         """Close the line, whatever state it is in."""

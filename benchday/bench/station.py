@@ -6,7 +6,7 @@ from collections.abc import Awaitable, Callable, Mapping
 
 import anyio
 
-from benchday.bench.holds import INTERRUPTED, Hold, SendOff, interrupted
+from benchday.bench.holds import INTERRUPTED, Hold, SendOff
 from benchday.bench.places import STATION
 from benchday.bench.queue import Withdrawn
 from benchday.bench.serving import Serving, Tools
@@ -53,7 +53,6 @@ class Station:
         self._tools = tools
         self._stopping = stopping
         self._scope = anyio.CancelScope()
-        self.cut_scope: anyio.CancelScope | None = None
 
     async def run(self) -> None:
         """Serve unit after unit until the day is stopped or the task is cancelled."""
@@ -76,6 +75,12 @@ class Station:
         story = self._tools.book.state.units.get(unit or "")
         if story is None or story.state not in NO_SAFE_STOP:
             self._scope.cancel()
+
+    def cut(self) -> None:
+        """End at once, whatever the unit is in; what is half written is held as interrupted afterwards."""
+        for scope in self._tools.no_safe_stop.pop(self.name, ()):
+            scope.shield = False
+        self._scope.cancel()
 
     async def _take_up(self) -> None:
         """Go on with the unit that a program which ended left here."""
@@ -205,10 +210,3 @@ class Station:
         await at.record(*drafts)
         await at.ask(ItemKind.INSTRUCT, "send off", f"Take unit {at.unit} off station {at.station}: {off.why}.")
         await at.tools.places.free(at.unit, *at.story.places)
-
-
-def left_by_a_cut(state: State) -> Hold | None:
-    """Return the hold for a unit that a program which ended left in this state; None if it only is looked at anew."""
-    if state in NO_SAFE_STOP:
-        return interrupted("the program ended while the unit was being written")
-    return None

@@ -11,7 +11,7 @@ from pydantic import Field, model_validator
 
 from benchday.domain.words import Expected, FileModel, IsoDate, Name, Sha256
 
-_VERSION = re.compile(r"(\d{1,6}(?:\.\d{1,6}){0,5})(?:-([0-9a-z]{1,20}))?")
+_VERSION = re.compile(r"([0-9]{1,6}(?:\.[0-9]{1,6}){0,5})(?:-([0-9a-z]{1,20}))?")
 
 
 @total_ordering

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 from contextlib import AbstractAsyncContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Protocol, runtime_checkable
 
 from benchday.domain.entries import Draft, Entry
@@ -366,6 +366,7 @@ class Question:
     capability: str
     text: str
     wanted: tuple[Wanted, ...]
+    figures: Mapping[str, int | str] = field(default_factory=dict)
 
 
 AskHand = Callable[[Question], Awaitable[Mapping[str, str | int | bool | None]]]

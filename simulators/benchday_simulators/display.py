@@ -28,4 +28,5 @@ def display(unit: "Unit") -> dict[str, object]:
         "base": air.base,
         "satellites": air.satellites,
         "recordings": [recording.name for recording in state.recordings],
+        "proof": unit.proof_shown,
     }

@@ -29,6 +29,7 @@ class Hands:
             "antenna": self._antenna,
             "switch": self._switch,
             "setting": self._setting,
+            "prove": self._prove,
         }
         if unit.model.line == "none":
             self._deeds |= {
@@ -107,6 +108,10 @@ class Hands:
 
     async def _setting(self, deed: Deed) -> None:
         self._unit.change_setting(str(deed["name"]), str(deed["value"]))
+
+    async def _prove(self, deed: Deed) -> None:
+        self._unit.proof_shown = self._unit.prove(str(deed["nonce"]))
+        self._unit.save()
 
     # A unit without a line
 

@@ -81,6 +81,8 @@ class Unit:
         self.activity = "idle"
         self.doing = ""
         """what the display says it is doing"""
+        self.proof_shown = ""
+        """what the display shows for the last proof asked for by its keys"""
         self.armed: set[str] = set()
         """trouble that waits for its effect"""
         self._troubles = troubles

@@ -50,7 +50,7 @@ async def charge(tools: Tools, unit: str) -> None:
 
 def _item(tools: Tools, unit: str, topic: str, text: str, *wanted: Wanted) -> Item:
     playbook = tools.plan.playbook_for(tools.book.state.units[unit].model)
-    named = cautions_at(Moment.CHARGE, tools.cautions, playbook.cautions if playbook else ())
+    named = cautions_at(Moment.CHARGE, tools.plan.cautions, playbook.cautions if playbook else ())
     shown = [c for c in named if c.every is Every.TIME] if topic == "charge" else []
     words = "\n".join([text, *(f"CAUTION {c.text}" for c in shown)])
     return Item(

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import Any
 
 from benchday.bench.serving import Tools
 from benchday.bench.targeting import target_of
 from benchday.domain.cautions import Every, Moment, cautions_at
 from benchday.domain.checks import Check
 from benchday.domain.items import Answered, Item, ItemKind, Wanted, WantedKind
-from benchday.domain.kinds import ChargeWanted, TargetSet, UnitAbsent, UnitArrived
+from benchday.domain.kinds import ChargeWanted, TargetSet, UnitAbsent, UnitArrived, UnitWalkedIn
 from benchday.domain.kinds_unit import CheckedIn
 from benchday.domain.playbook import Playbook
 from benchday.domain.steps import State
 from benchday.domain.story import UnitStory
-from benchday.domain.units import Ability
+from benchday.domain.units import Ability, Role
 from benchday.planning.power import FLOOR_PERCENT, LEAST_ERROR_PERCENT
 
+WALK_IN = "walk-in "
 CONSENTS = (
     Wanted("consent_release", "the owner agrees to a new release", WantedKind.FLAG, required=False),
     Wanted("consent_erase", "and that the write erases the recordings on it", WantedKind.FLAG, required=False),
@@ -45,8 +48,10 @@ WHAT_CAME = (
 def units_to_check_in(tools: Tools) -> Iterator[str]:
     """Yield the expected units that are due, or were scanned before their time."""
     now = tools.book.clock.now()
+    asked = {i.item.unit for i in tools.book.state.open_items() if i.item.topic == "check in"}
     for story in tools.book.state.units.values():
-        if story.state is State.EXPECTED and (story.arrives_us is None or story.arrives_us <= now):
+        due = story.arrives_us is None or story.arrives_us <= now
+        if (story.state is State.EXPECTED and due) or story.serial in asked:
             yield story.serial
 
 
@@ -61,6 +66,8 @@ async def check_in(tools: Tools, unit: str) -> None:
     )
     answered = await tools.queue.ask(item)
     if answered.text("here") == "absent":
+        if story.state is State.ABSENT:
+            return
         facts = UnitAbsent(reason="it was not brought in")
         await tools.book.append(facts.draft(unit=unit, operator=answered.operator))
         return
@@ -71,7 +78,7 @@ async def check_in(tools: Tools, unit: str) -> None:
 
 def arrive_item(tools: Tools, text: str, playbook: Playbook | None, unit: str | None, *first: Wanted) -> Item:
     """Return the check-in item with the cautions of that moment."""
-    named = cautions_at(Moment.CHECK_IN, tools.cautions, playbook.cautions if playbook else ())
+    named = cautions_at(Moment.CHECK_IN, tools.plan.cautions, playbook.cautions if playbook else ())
     shown = [c for c in named if c.every is Every.TIME]
     return Item(
         id="",
@@ -127,3 +134,46 @@ def _charge_wanted(tools: Tools, story: UnitStory) -> ChargeWanted | None:
     if percent >= needed or (packs and playbook.power.pack_swap):
         return None
     return ChargeWanted(percent=min(needed + 20, 100), why=f"{percent} % is under the {needed} % that a write needs")
+
+
+async def walk_in(tools: Tools, serial: str) -> None:
+    """Accept a unit that no roster expected, with model, customer and consent; or find that the scan was a mistake."""
+    models = tuple(m for p in tools.plan.playbooks for m in p.models)
+    first = (
+        Wanted("accept", "accept it, or a scan by mistake", WantedKind.CHOICE, ("accept", "mistake")),
+        Wanted("model", "its model", WantedKind.CHOICE, models, required=False),
+        Wanted("customer", "whose it is", required=False),
+        Wanted("crew", "its crew, if any", required=False),
+        Wanted("role", "its role", WantedKind.CHOICE, tuple(r.value for r in Role), required=False),
+        Wanted("support_until", "last day of its support term", WantedKind.DATE, required=False),
+    )
+    text = f"Unit {serial} is on no roster. Whose is it, what is it, and does the owner agree to the service?"
+    asked = arrive_item(tools, text, None, None, *first)
+    item = replace(asked, topic=f"{WALK_IN}{serial}", figures={"serial": serial})
+    answered = await tools.queue.ask(item, verdict=_walk_in_lacks)
+    if answered.text("accept") != "accept" or serial in tools.book.state.units:
+        return
+    facts = UnitWalkedIn(
+        model=answered.text("model"),
+        customer=answered.text("customer"),
+        crew=answered.text("crew"),
+        role=answered.text("role") or Role.NONE.value,
+        support_until=answered.text("support_until") or None,
+        position=len(tools.book.state.units),
+        checked_in=await written_down(tools, answered),
+    )
+    await tools.book.append(facts.draft(unit=serial, operator=answered.operator))
+    await after_check_in(tools, serial)
+
+
+def open_walk_ins(tools: Tools) -> Iterator[str]:
+    """Yield the serials of walk-ins whose item is open, asked by this program or by one that ended."""
+    for state in tools.book.state.open_items():
+        if state.item.topic.startswith(WALK_IN):
+            yield state.item.topic.removeprefix(WALK_IN)
+
+
+def _walk_in_lacks(value: Mapping[str, Any]) -> str | None:
+    if value.get("accept") == "accept" and not value.get("model"):
+        return "its model: a walk-in needs one, so that its playbook is known"
+    return None

@@ -51,23 +51,22 @@ async def prove_set(tools: Tools, crew: str) -> None:
     if pair is None:
         return
     base, rover = pair
-    shown = [c for c in cautions_at(Moment.RESTART, tools.cautions, _named(tools, base)) if c.every is Every.TIME]
+    await tools.queue.ask(_bring_up(tools, crew, base, rover))
     text = (
-        f"Set of crew {crew}: base {base.serial} ({base.has}) and rover {rover.serial} ({rover.has}). Fit antenna or "
-        f"load, switch both on, wait for a fix, then read off the rover's display."
+        f"Set of crew {crew}: rover {rover.serial} ({rover.has}) should hear base {base.serial} ({base.has}). "
+        "Wait for a fix, then read off the rover's display."
     )
     item = Item(
         id="",
         kind=ItemKind.EVIDENCE,
         topic=f"set {crew}",
-        text="\n".join([text, *(f"CAUTION {c.text}" for c in shown)]),
+        text=text,
         unit=rover.serial,
         wanted=(
             Wanted("fix", "fix shown by the rover", WantedKind.CHOICE, ("fixed", "float", "single", "none")),
             Wanted("base", "serial of the base it hears", required=False),
         ),
         ability=Ability.LAST_LOOK,
-        cautions=tuple(c.name for c in shown),
     )
     answered = await tools.queue.ask(item)
     heard = answered.text("base")
@@ -76,6 +75,22 @@ async def prove_set(tools: Tools, crew: str) -> None:
         crew=crew, units=[base.serial, rover.serial], fix=answered.text("fix"), base_heard=heard, works=works
     )
     await tools.book.append(facts.draft(operator=answered.operator))
+
+
+def _bring_up(tools: Tools, crew: str, base: UnitStory, rover: UnitStory) -> Item:
+    shown = [c for c in cautions_at(Moment.RESTART, tools.plan.cautions, _named(tools, base)) if c.every is Every.TIME]
+    text = (
+        f"Set of crew {crew}: fit antenna or load to base {base.serial} and rover {rover.serial}, then switch both on."
+    )
+    return Item(
+        id="",
+        kind=ItemKind.INSTRUCT,
+        topic=f"set up {crew}",
+        text="\n".join([text, *(f"CAUTION {c.text}" for c in shown)]),
+        unit=rover.serial,
+        figures={"base": base.serial},
+        cautions=tuple(c.name for c in shown),
+    )
 
 
 def _named(tools: Tools, base: UnitStory) -> tuple[str, ...]:

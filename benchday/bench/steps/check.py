@@ -16,6 +16,7 @@ from benchday.domain.kinds import TargetSet
 from benchday.domain.playbook import StepName
 from benchday.domain.units import Ability
 
+BENCH_TOPIC = "bench pc"
 MOST_LOOKS = 5
 """How often power may be remedied in one visit before the unit is held."""
 
@@ -24,8 +25,9 @@ async def check(at: Serving) -> StepName:
     """Ask every question; remedy too little charge, hold on a stop, have a person decide what is open."""
     if at.story.settings_before is None and not in_boot(at):
         await save_settings(at, "before")
+    recordings = await list_recordings(at)
     for _ in range(MOST_LOOKS):
-        power, recordings = await read_power(at), await list_recordings(at)
+        power = await read_power(at)
         await _aim(at)
         found = await find_all(at, power, recordings, StepName.PRESERVE)
         stops = {f.check: f for f in found if f.answer is Answer.STOP}
@@ -73,17 +75,32 @@ def _hold_without_consent(at: Serving) -> None:
 
 
 async def _decide(at: Serving, asks: Sequence[Finding]) -> None:
-    """Have a person decide what no rule can."""
-    if not asks:
-        return
+    """Have a person decide what no rule can; what concerns the bench alone is decided once a day, not once a unit."""
+    about_unit = [f for f in asks if f.check is not Check.BENCH_PC]
+    about_bench = [f for f in asks if f.check is Check.BENCH_PC and not _decided_before(at, f)]
+    for findings, topic in ((about_bench, BENCH_TOPIC), (about_unit, "findings")):
+        if findings:
+            await _ask(at, findings, topic)
+
+
+def _decided_before(at: Serving, finding: Finding) -> bool:
+    return any(
+        i.item.topic == BENCH_TOPIC and i.item.figures.get("finding") == finding.text
+        for i in at.tools.book.state.items.values()
+        if i.answered is not None and i.answered.text("answer") == "go on"
+    )
+
+
+async def _ask(at: Serving, asks: Sequence[Finding], topic: str) -> None:
     text = f"Unit {at.unit} on station {at.station}: " + " ".join(f"({f.check.value}) {f.text}." for f in asks)
     answered = await at.ask(
         ItemKind.DECIDE,
-        "findings",
+        topic,
         text,
         Wanted("answer", "go on or hold", WantedKind.CHOICE, ("go on", "hold")),
         Wanted("reason", "why"),
         ability=Ability.CONFIRM,
+        figures={"finding": asks[0].text},
     )
     if answered.text("answer") == "hold":
         reason = f"{answered.operator} decided: {answered.text('reason')}"

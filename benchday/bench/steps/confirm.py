@@ -26,7 +26,7 @@ async def confirm(at: Serving) -> StepName:
         await at.tools.book.until(lambda: not _must_wait(at))
         at.target = target_of(at.tools, at.unit)
         await hold_images(at)
-        power, recordings = await read_power(at), await list_recordings(at)
+        power, recordings = await read_power(at), await list_recordings(at, again=True)
         found = await find_all(at, power, recordings, StepName.CONFIRM)
         if any(f.answer is Answer.STOP for f in found) or not at.target.route:
             if at.story.tries.get("check", 0) >= MOST_CHECKS:

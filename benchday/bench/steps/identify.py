@@ -20,6 +20,7 @@ async def identify(at: Serving) -> StepName:
     """Read who the unit is; a swapped unit is held and never written."""
     found = await _asked_until_heard(at)
     await at.record(at.draft(_facts(at, found)))
+    await at.tools.queue.void_topic(at.unit, "silence", "the unit answers")
     for finding in (identity_check(at.unit, found.serial), model_check(at.story.model, found, at.playbook, ())):
         if finding.answer is Answer.STOP:
             raise Hold(finding.check.value, finding.text, "the right unit is checked in, or the label is put right")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import anyio
-
 from benchday.bench.holds import Hold, interrupted
 from benchday.bench.serving import Serving
 from benchday.domain.cautions import Moment
@@ -21,7 +19,7 @@ async def restart(at: Serving) -> StepName:
             ItemKind.CAUTION, "restart", f"Unit {at.unit} on station {at.station} restarts next.", moment=Moment.RESTART
         )
     try:
-        with anyio.CancelScope(shield=True):
+        with at.undisturbed():
             await (await at.line()).restart(at.act)
     except DeviceError as error:
         raise interrupted(f"the unit did not come back from its restart ({error})") from error

@@ -10,6 +10,7 @@ from benchday.bench.serving import Serving
 from benchday.domain.kinds import LineStopped, UnitIdentified, UnitVerified, VerifyFailed
 from benchday.domain.playbook import StepName
 from benchday.domain.readings import Identity, Mode
+from benchday.domain.units import Role
 
 
 async def verify(at: Serving) -> StepName:
@@ -72,6 +73,8 @@ def setting_differences(before: Mapping[str, str], after: Mapping[str, str], com
 
 
 async def _sky(at: Serving) -> str:
+    if at.story.role == Role.NONE.value:
+        return "no receiver"
     sky = await (await at.line()).sky()
     # No view of the sky on the bench is no fault: "plausible" is all that can be said here.
     return f"{sky.fix} fix, {sky.satellites} satellites" if sky.fix != "none" else "no view of the sky"

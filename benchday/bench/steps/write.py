@@ -5,16 +5,15 @@ from __future__ import annotations
 import hashlib
 import secrets
 
-import anyio
-
 from benchday.bench.holds import Hold, interrupted
 from benchday.bench.serving import Serving
 from benchday.domain.errors import DeviceError, OutcomeUnknown, PermitRefused, Refused, TransferCut
+from benchday.domain.items import Wanted
 from benchday.domain.kinds import ActEnded, LineStopped
-from benchday.domain.permits import Permit, Reading, SpentAct, Verb
+from benchday.domain.permits import ConfirmedBy, Permit, Reading, SpentAct, Verb
 from benchday.domain.playbook import StepName
 from benchday.domain.readings import Proof
-from benchday.domain.seams import CanProve, ServedBy
+from benchday.domain.seams import CanProve, Question, ServedBy
 
 
 async def write(at: Serving) -> StepName:
@@ -27,7 +26,7 @@ async def write(at: Serving) -> StepName:
     if act is None:
         return StepName.CHECK
     # From here the unit must not be left alone half way: a stop of the day waits for the end of this.
-    with anyio.CancelScope(shield=True):
+    with at.undisturbed():
         async with at.tools.pc.inhibit_sleep(f"unit {at.unit} is being written"):
             await _send(at, driver, act, permit)
     at.act = act
@@ -44,7 +43,7 @@ async def _spend(at: Serving, permit: Permit) -> SpentAct | None:
         verb=Verb.WRITE_IMAGE,
         digest=hashlib.sha256(at.image_bytes).hexdigest(),
         playbook_digest=at.tools.plan.playbook_digest(at.playbook),
-        proof=await _proof(at),
+        proof=await _proof(at, permit),
     )
     try:
         return await at.tools.desk.spend(permit, reading)
@@ -56,9 +55,17 @@ async def _spend(at: Serving, permit: Permit) -> SpentAct | None:
         at.permit = None
 
 
-async def _proof(at: Serving) -> Proof | None:
-    prover = await at.line()
-    return await prover.prove(secrets.token_hex(16)) if isinstance(prover, CanProve) else None
+async def _proof(at: Serving, permit: Permit) -> Proof | None:
+    """Ask the unit on the same line whether it is a simulator, if no person has confirmed; real ones never are."""
+    if permit.confirmed_by is ConfirmedBy.PERSON:
+        return None
+    nonce, line = secrets.token_hex(16), await at.line()
+    if isinstance(line, CanProve):
+        return await line.prove(nonce)
+    mac = Wanted("mac", "proof that its display shows", pattern=r"[0-9a-f]{64}", required=False)
+    text = f"Ask it by its keys for its proof of {nonce}."
+    answer = await at.ask_hand(Question("prove", text, (mac,), {"nonce": nonce}))
+    return Proof(nonce, str(answer["mac"])) if answer.get("mac") else None
 
 
 async def _send(at: Serving, driver: ServedBy, act: SpentAct, permit: Permit) -> None:

@@ -1,0 +1,139 @@
+"""The day is a task group: stations, talks beside them, the dispatcher, and whoever serves the operators."""
+
+from __future__ import annotations
+
+import anyio
+
+from benchday.bench.aside.sets import DONE
+from benchday.bench.conversations import Conversations
+from benchday.bench.desk import BenchDesk
+from benchday.bench.editing import Look, watch_inputs
+from benchday.bench.recovery import hold_what_was_cut, void_confirmations
+from benchday.bench.serving import Tools
+from benchday.bench.station import Station
+from benchday.domain.fold import DayState
+from benchday.domain.kinds import ProgramStopped
+from benchday.domain.seams import Operators
+from benchday.domain.steps import NO_SAFE_STOP, State
+from benchday.domain.story import UnitStory
+
+LAST_STOP_WITHIN_US = 10_000_000
+
+
+class BenchDay:
+    """Runs one day until everything is done, or until it is stopped."""
+
+    def __init__(self, tools: Tools, look: Look | None = None) -> None:
+        self._tools = tools
+        self._look = look
+        self._stopping = anyio.Event()
+        self._warned_us: int | None = None
+        self._why = "finished"
+        self._conversations = Conversations(tools)
+        self.stations = [Station(tools, s.name, self._stopping) for s in tools.plan.bench.stations]
+        self.desk = BenchDesk(tools, self._conversations, self.stop)
+        self._running = 0
+
+    async def run(self, operators: Operators) -> str:
+        """Run the day; return why it ended: finished, stopped or nobody (to ask).
+
+        Raises:
+            RecordError: the journal cannot be written any more.
+        """
+        await hold_what_was_cut(self._tools.book, "the program ended while the unit was being written")
+        await void_confirmations(self._tools.book, self._tools.queue)
+        async with anyio.create_task_group() as day:
+            for station in self.stations:
+                day.start_soon(self._serve, station)
+            for work in (self._dispatch, self._conversations.run, self._wake):
+                day.start_soon(work)
+            if self._look is not None:
+                day.start_soon(watch_inputs, self._tools, self._look)
+            day.start_soon(self._operators, operators)
+            await self._tools.book.until(self._over)
+            day.cancel_scope.cancel()
+        await hold_what_was_cut(self._tools.book, "the program was stopped while the unit was being written")
+        await self._tools.book.append(ProgramStopped(why=self._why).draft())
+        return self._why
+
+    def stop(self) -> str:
+        """Take a request to stop, and say what it means.
+
+        The first lets running writes finish. While units are being written the second names them, and only a third
+        within ten seconds of it ends all the same.
+        """
+        now = self._tools.book.clock.monotonic()
+        writing = [s.serial for s in self._tools.book.state.units.values() if s.state in NO_SAFE_STOP]
+        self._why = "stopped"
+        if not self._stopping.is_set():
+            self._stopping.set()
+            for station in self.stations:
+                station.stop()
+            self._tools.book.nudge()
+            return _first_stop(writing)
+        warned, self._warned_us = self._warned_us, now
+        if writing and (warned is None or now - warned > LAST_STOP_WITHIN_US):
+            named = ", ".join(writing)
+            return f"STILL BEING WRITTEN, would be left half written: {named}. Once more within 10 s ends all the same."
+        for station in self.stations:
+            station.cut()
+        return "Ended; what was being written is interrupted."
+
+    async def _serve(self, station: Station) -> None:
+        self._running += 1
+        try:
+            await station.run()
+        finally:
+            self._running -= 1
+            self._tools.book.nudge()
+
+    async def _operators(self, operators: Operators) -> None:
+        await operators.serve(self.desk)
+        # A face that ends by itself has nobody left to ask.
+        if not self._stopping.is_set():
+            self.stop()
+            self._why = "nobody"
+
+    async def _dispatch(self) -> None:
+        places = self._tools.places
+        while True:
+            news = self._tools.book.watch()
+            await places.settle(new_units=not self._stopping.is_set())
+            await news.wait()
+
+    async def _wake(self) -> None:
+        """Wake everybody when the next unit is due, and at closing time."""
+        book = self._tools.book
+        while True:
+            now = book.clock.now()
+            due = [s.arrives_us for s in book.state.units.values() if s.state is State.EXPECTED and s.arrives_us]
+            coming = [at for at in (*due, (book.state.begun or {}).get("closes_us", 0)) if at > now]
+            if not coming:
+                return
+            await book.clock.wait_until(min(coming))
+            book.nudge()
+
+    def _over(self) -> bool:
+        if self._stopping.is_set():
+            return self._running == 0
+        return is_over(self._tools.book.state, self._tools.book.clock.now()) and not self._conversations.busy()
+
+
+def is_over(state: DayState, now_us: int) -> bool:
+    """Tell whether nothing more is to be done today."""
+    closes_us = (state.begun or {}).get("closes_us", 0)
+    return bool(state.begun) and all(_done(story, now_us >= closes_us) for story in state.units.values())
+
+
+def _done(story: UnitStory, closed: bool) -> bool:
+    if story.state is State.WAITING:
+        return story.not_today is not None or closed
+    if story.state is State.HELD:
+        return story.station is None
+    return story.state in DONE and story.state is not State.READY
+
+
+def _first_stop(writing: list[str]) -> str:
+    if not writing:
+        return "No new step begins; the day can be taken up again at any time."
+    return f"No new step begins. Still being written, let finish: {', '.join(writing)}."

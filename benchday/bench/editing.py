@@ -1,0 +1,72 @@
+"""Inputs edited while the day runs: offered as differences, accepted as entries, with a name."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+
+from benchday.bench.beginning import expected_units
+from benchday.bench.serving import Tools
+from benchday.domain.entries import Draft
+from benchday.domain.items import Item, ItemKind, Wanted, WantedKind
+from benchday.domain.kinds import InputChanged, PermitVoided
+from benchday.domain.plan import DayPlan
+from benchday.domain.plan_says import says_of, without_personal
+
+
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """What the files of the day say now, if that is not what was recorded."""
+
+    plan: DayPlan | None
+    """None: they hold mistakes."""
+    differences: tuple[str, ...]
+    """Sentences; the mistakes where there is no plan."""
+
+
+Look = Callable[[DayPlan], Awaitable[Edit | None]]
+"""Compares the files with the plan in force; None if nothing changed since it was last looked at."""
+
+
+async def watch_inputs(tools: Tools, look: Look) -> None:
+    """Offer each edit once."""
+    while True:
+        edit = await look(tools.plan)
+        if edit is not None:
+            await _offer(tools, edit)
+
+
+async def _offer(tools: Tools, edit: Edit) -> None:
+    shown = "\n".join(f"- {d}" for d in edit.differences)
+    if edit.plan is None:
+        text = f"The day's files were edited and hold mistakes; the day goes on with what was read before.\n{shown}"
+        item = Item("", ItemKind.INSTRUCT, "inputs", text)
+        await tools.queue.ask(item)
+        return
+    item = Item(
+        id="",
+        kind=ItemKind.DECIDE,
+        topic="inputs",
+        text=f"The day's files were edited. Open permits that rest on them are voided if you accept.\n{shown}",
+        wanted=(Wanted("answer", "accept, or go on as before", WantedKind.CHOICE, ("accept", "go on as before")),),
+    )
+    answered = await tools.queue.ask(item)
+    accepted = answered.text("answer") == "accept"
+    changed = InputChanged(differences=list(edit.differences), accepted=accepted)
+    drafts = [changed.draft(operator=answered.operator)]
+    if accepted:
+        drafts += await _taking_over(tools, edit.plan)
+    await tools.book.append(*drafts)
+    if accepted:
+        tools.take_over(without_personal(edit.plan))
+
+
+async def _taking_over(tools: Tools, plan: DayPlan) -> list[Draft]:
+    state = tools.book.state
+    new = [row for row in plan.roster if row.serial not in state.units]
+    drafts = [
+        facts.draft() for facts in says_of(plan) if state.inputs.get(facts.name, {}).get("sha256") != facts.sha256
+    ]
+    drafts += await expected_units(tools.personal, plan, new, first=len(state.units))
+    drafts += [PermitVoided(id=p, reason="the day's files were edited").draft(unit=u) for p, u in tools.open_permits()]
+    return drafts

@@ -1,0 +1,72 @@
+"""What the demo day came to: one document for programs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from benchday.domain.fold import DayState
+from benchday.domain.plan import DayPlan
+from benchday.domain.story import UnitStory
+
+
+@dataclass(frozen=True, slots=True)
+class DemoReport:
+    """How the day ended."""
+
+    folder: Path
+    record: Path
+    plan: DayPlan
+    state: DayState
+
+    @property
+    def finished(self) -> bool:
+        """Tell whether the day was closed."""
+        return self.state.closed is not None
+
+    def document(self) -> dict[str, Any]:
+        """Return the report as the contract has it."""
+        return {
+            "benchday": "demo/1",
+            "simulated": True,
+            "day": (self.state.begun or {}).get("day"),
+            "date": (self.state.begun or {}).get("date"),
+            "finished": self.finished,
+            "record": str(self.record),
+            "units": [unit_report(story) for story in self.state.units.values()],
+        }
+
+
+def unit_report(story: UnitStory) -> dict[str, Any]:
+    """Return what became of one unit."""
+    ended = story.ended_us
+    minutes = None
+    if story.begun_us is not None and ended is not None:
+        minutes = max(0, round((ended - story.begun_us) / 60_000_000))
+    return {
+        "serial": story.serial,
+        "reported_serial": story.reported_serial,
+        "model": story.model,
+        "crew": story.crew or None,
+        "had": story.had,
+        "has": story.has,
+        "target": story.target,
+        "route": list(story.route),
+        "writes": list(story.writes),
+        "permits": story.permits,
+        "outcome": story.outcome,
+        "reason": reason_of(story),
+        "findings": [dict(f) for f in story.findings],
+        "preserved": [
+            {"name": r["name"], "sha256": r["sha256"], "bytes": r["bytes"]} for r in story.preserved.values()
+        ],
+        "minutes": minutes,
+    }
+
+
+def reason_of(story: UnitStory) -> str:
+    """Say in one sentence why a unit ended as it did."""
+    if story.held_reason:
+        return story.held_reason
+    return story.not_today or story.target_reason

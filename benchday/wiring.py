@@ -1,0 +1,242 @@
+"""The only place where real things are built and joined."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Mapping
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import cast
+
+import anyio
+import anyio.to_thread
+
+from benchday.bench.beginning import Running, begin_or_take_up, is_under_way
+from benchday.bench.book import Book
+from benchday.bench.day import BenchDay
+from benchday.bench.editing import Edit, Look
+from benchday.bench.permit_desk import PermitDesk
+from benchday.bench.places import Places
+from benchday.bench.queue import Hands, ItemQueue
+from benchday.bench.serving import Tools
+from benchday.bench.ticks import Ticks
+from benchday.devices.bench_pc import this_pc
+from benchday.devices.completed import completed
+from benchday.devices.drivers import Place as UnitPlace
+from benchday.devices.drivers import make_driver
+from benchday.devices.drivers.by_hand import ByHandDriver
+from benchday.devices.drivers.by_hand_questions import Question as HandQuestion
+from benchday.domain.bench import Instruments
+from benchday.domain.errors import InputError, LinkNotFound, MistakesFound
+from benchday.domain.fold import DayState, fold
+from benchday.domain.plan import DayPlan
+from benchday.domain.plan_says import plan_of, without_personal
+from benchday.domain.playbook import Playbook
+from benchday.domain.releases import Image
+from benchday.domain.seams import AskHand, Operators, Question, ServedBy
+from benchday.inputs.changes import differences
+from benchday.inputs.day import load_day
+from benchday.record.archive import open_archive
+from benchday.record.clock import DayClock
+from benchday.record.journal import open_journal
+from benchday.record.personal import Personal, open_personal
+from benchday.record.place import Place as RecordPlace
+from benchday.record.reading import open_reader
+
+SIMULATOR_KEY = "simulators.key"
+"""File in the record's keys/ with the day's key, 64 hex digits."""
+PORTS = Path("instruments", "ports")
+"""Where simulated instruments keep stable links to their ports, below the day's folder."""
+LOOK_EVERY_S = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class RunOptions:
+    """How a day is run."""
+
+    speed_milli: int = 1000
+    """Thousandths of day seconds to one real second; a real day has 1000."""
+    seed: int = 1
+    record: Path | None = None
+    hands: Hands | None = None
+    """Does to simulated units what people say they did."""
+    watch: bool = True
+    """Offer edits of the day's files while it runs."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """How a run ended."""
+
+    state: DayState
+    why: str
+    """finished, stopped, or nobody (a person is needed and nobody is there)."""
+
+
+def record_folder(folder: Path, plan: DayPlan | None, chosen: Path | None) -> Path:
+    """Return where the record of a day is: as chosen, as day.yaml says, or the platform's data folder."""
+    if chosen is not None:
+        return chosen
+    if plan is not None and plan.day.record is not None:
+        return folder / plan.day.record
+    from platformdirs import user_data_path  # noqa: PLC0415 - late: few commands need it
+
+    return user_data_path("benchday", appauthor=False) / "record"
+
+
+def simulator_key(record: Path) -> bytes | None:
+    """Return the day's key of a simulated record; None if none was drawn."""
+    path = RecordPlace(record).keys / SIMULATOR_KEY
+    return bytes.fromhex(path.read_text(encoding="ascii").strip()) if path.is_file() else None
+
+
+async def run_day(folder: Path, options: RunOptions, operators: Operators) -> Ended:
+    """Run the day of a folder until it is done or stopped.
+
+    Raises:
+        MistakesFound: the day's files hold mistakes.
+        RecordError: the record is held by another program, damaged, or of the other sort.
+    """
+    plan = await anyio.to_thread.run_sync(load_day, folder)
+    async with opened(folder, plan, options) as (tools, _):
+        look = _looker(folder) if options.watch else None
+        day = BenchDay(tools, look)
+        why = await day.run(operators)
+        return Ended(tools.book.state, why)
+
+
+@asynccontextmanager
+async def opened(folder: Path, plan: DayPlan, options: RunOptions) -> AsyncIterator[tuple[Tools, bool]]:
+    """Open everything a day needs, and begin the day or take it up; tells whether it was under way."""
+    simulated = plan.day.instruments is Instruments.SIMULATED
+    if not simulated and options.speed_milli != 1000:
+        raise InputError("a day of real instruments runs at speed 1")
+    record = record_folder(folder, plan, options.record)
+    clock = _clock(record, plan, options, simulated=simulated)
+    journal = open_journal(
+        record, plan.bench.bench, clock, simulated=simulated, simulator_key=simulator_key(record) if simulated else None
+    )
+    try:
+        personal = open_personal(record, clock.wall())
+        try:
+            kept = _Personal(personal)
+            book = Book(journal, clock)
+            running = Running(simulated=simulated, seed=options.seed, speed_milli=options.speed_milli)
+            under_way = await begin_or_take_up(book, kept, plan, running)
+            yield _tools(folder, record, book, kept, options), under_way
+        finally:
+            await personal.close()
+    finally:
+        await journal.close()
+
+
+def _tools(folder: Path, record: Path, book: Book, personal: _Personal, options: RunOptions) -> Tools:
+    plan = plan_of(book.state.inputs)
+    abilities = {o.name: frozenset(o.may) for o in plan.bench.operators}
+    queue = ItemQueue(book, abilities, {c.name: c.text for c in plan.cautions}, options.hands)
+    return Tools(
+        book=book,
+        queue=queue,
+        places=Places(book, plan),
+        desk=PermitDesk(book, queue, plan.day.policy),
+        archive=open_archive(record),
+        personal=personal,
+        images=_Images(folder / plan.day.image_store),
+        pc=this_pc(),
+        open_driver=_Opener(folder, plan),
+        ticks=Ticks(book.clock),
+        seed=int((book.state.begun or {}).get("seed", options.seed)),
+        plan=plan,
+    )
+
+
+def _clock(record: Path, plan: DayPlan, options: RunOptions, *, simulated: bool) -> DayClock:
+    """Real days run on the computer's clock; simulated ones go on from where they were, without a jump."""
+    if not simulated:
+        return DayClock()
+    at = plan.at_us(plan.hours.opens)
+    if RecordPlace(record).journal.is_file():
+        with open_reader(record) as reader:
+            state = fold(reader.read(plan.bench.bench))
+        if is_under_way(state, plan):
+            at = state.at_us
+    return DayClock(at, options.speed_milli)
+
+
+def _looker(folder: Path) -> Look:
+    """Compare the files with the plan in force every two seconds; each edit is told once."""
+    seen: dict[str, str] = {}
+
+    async def look(in_force: DayPlan) -> Edit | None:
+        await anyio.sleep(LOOK_EVERY_S)
+        try:
+            now = await anyio.to_thread.run_sync(load_day, folder)
+        except MistakesFound as found:
+            told = tuple(str(m) for m in found.mistakes)
+            if seen.get("mistakes") == repr(told):
+                return None
+            seen["mistakes"] = repr(told)
+            return Edit(None, told)
+        seen.pop("mistakes", None)
+        if seen.setdefault("digests", repr(sorted(in_force.digests.items()))) == repr(sorted(now.digests.items())):
+            return None
+        seen["digests"] = repr(sorted(now.digests.items()))
+        told = differences(in_force, without_personal(now))
+        return Edit(now, told) if told else None
+
+    return look
+
+
+class _Personal:
+    """Personal data as the seam wants it: one text as a reference."""
+
+    def __init__(self, personal: Personal) -> None:
+        self._personal = personal
+
+    async def keep(self, text: str) -> str:
+        reference = await self._personal.keep(text)
+        return f"{reference.id}:{reference.digest}"
+
+    async def look_up(self, reference: str) -> str | None:
+        return self._personal.look_up(reference.split(":", 1)[0])
+
+
+class _Images:
+    """The image store as a folder."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    async def read(self, image: Image) -> bytes:
+        path = self._folder / image.file
+        try:
+            return await anyio.Path(path).read_bytes()
+        except OSError as error:
+            raise InputError(f"{path} cannot be read: {error.strerror}") from error
+
+
+class _Opener:
+    """Opens the driver that a playbook names, where the cable or the simulated unit says."""
+
+    def __init__(self, folder: Path, plan: DayPlan) -> None:
+        self._folder = folder
+        self._simulated = plan.day.instruments is Instruments.SIMULATED
+        self._ports = {c.number: c.port for c in plan.bench.cables}
+        self._addresses = {a.name: a.address for a in plan.bench.adapters}
+
+    async def __call__(self, playbook: Playbook, unit: str, place: str | None, ask: AskHand) -> ServedBy:
+        async def put(question: HandQuestion) -> Mapping[str, object]:
+            return await ask(Question(question.capability, question.text, question.wanted, question.figures))
+
+        by_hand = ByHandDriver(put)
+        where = self._where(unit, place) if playbook.driver.name != "by-hand" else ""
+        driver = await make_driver(playbook.driver.name, UnitPlace(where, dict(playbook.driver.settings), ask=put))
+        return cast("ServedBy", completed(driver, by_hand))
+
+    def _where(self, unit: str, place: str | None) -> str:
+        if self._simulated:
+            return str(self._folder / PORTS / unit)
+        where = self._ports.get(place or "") or self._addresses.get(place or "")
+        if not where:
+            raise LinkNotFound(f"bench.yaml names no port for {place or 'this unit'}; add port: or address: to it")
+        return where
