@@ -133,7 +133,8 @@ async def opened(folder: Path, plan: DayPlan, options: RunOptions) -> AsyncItera
 def _tools(folder: Path, record: Path, book: Book, personal: _Personal, options: RunOptions) -> Tools:
     plan = plan_of(book.state.inputs)
     abilities = {o.name: frozenset(o.may) for o in plan.bench.operators}
-    queue = ItemQueue(book, abilities, {c.name: c.text for c in plan.cautions}, options.hands)
+    texts = {c.name: c.text for c in plan.cautions}
+    queue = ItemQueue(book, abilities, texts, personal=personal, hands=options.hands)
     return Tools(
         book=book,
         queue=queue,

@@ -13,6 +13,7 @@ from benchday.domain.errors import AlreadyRecorded, BenchdayError, InputError
 from benchday.domain.fold import ItemState
 from benchday.domain.items import Answered, Item, ItemKind
 from benchday.domain.kinds import CautionAcknowledged, ItemAnswered, ItemAsked, ItemTaken, ItemVoided
+from benchday.domain.seams import Personal
 from benchday.domain.units import Ability
 
 Verdict = Callable[[Mapping[str, Any]], str | None]
@@ -35,9 +36,12 @@ class ItemQueue:
         book: Book,
         abilities: Mapping[str, frozenset[Ability]],
         cautions: Mapping[str, str],
+        *,
+        personal: Personal,
         hands: Hands | None = None,
     ) -> None:
         self._book = book
+        self._personal = personal
         self._hands = hands
         self._abilities = abilities
         self._cautions = cautions
@@ -98,7 +102,7 @@ class ItemQueue:
             raise InputError("; ".join(problems))
         if self._hands is not None:
             await self._hands(state.item, value)
-        drafts = [ItemAnswered(id=item_id, value=dict(value), by=by)]
+        drafts = [ItemAnswered(id=item_id, value=await self._without_personal(state.item, value), by=by)]
         unit, station = state.item.unit, state.item.station
         acknowledged = [CautionAcknowledged(caution=c, text=self._cautions.get(c, c)) for c in state.item.cautions]
         await self._book.append(
@@ -159,6 +163,15 @@ class ItemQueue:
     async def _expire(self, item_id: str, expires_us: int) -> None:
         await self._book.clock.wait_until(expires_us)
         await self.void(item_id, "it expired")
+
+    async def _without_personal(self, item: Item, value: Mapping[str, Any]) -> dict[str, Any]:
+        """Keep what is personal beside the chain, and return the answer with references in its place."""
+        answer = dict(value)
+        for wanted in item.wanted:
+            text = answer.get(wanted.name)
+            if wanted.personal and isinstance(text, str) and text:
+                answer[wanted.name] = await self._personal.keep(text)
+        return answer
 
     def _next_number(self) -> str:
         """Return a number that no item has; short, so that a person can type it."""

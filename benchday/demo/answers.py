@@ -38,6 +38,7 @@ class Answers:
             "interrupted": lambda *_: {"answer": "identify anew", "reason": "the unit is still connected"},
             "line": self._line,
             "set": self._set,
+            "failed": lambda *_: {"answer": "hand back", "reason": "the crew was told"},
             "charged": lambda _, i: {"charge_percent": self._display(i)["battery_percent"]},
             "hand": self._hand_back,
             "inputs": lambda *_: {"answer": "accept"} if item.wanted else {},

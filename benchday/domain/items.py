@@ -51,6 +51,8 @@ class Wanted:
     lowest: int | None = None
     highest: int | None = None
     required: bool = True
+    personal: bool = False
+    """Somebody's name, contact or own words: kept beside the chain, the entry carries a reference."""
 
     def problem(self, value: object) -> str | None:
         """Say what is wrong with a value; None if it will do."""
@@ -106,6 +108,7 @@ class Wanted:
             "lowest": self.lowest,
             "highest": self.highest,
             "required": self.required,
+            "personal": self.personal,
         }
 
     @classmethod

@@ -66,6 +66,9 @@ class UnitStory:
     power: Mapping[str, Any] | None = None
     target: str | None = None
     route: tuple[str, ...] = ()
+    """What is still to be written, in order."""
+    whole_route: tuple[str, ...] = ()
+    """The route as it was before the first write of today."""
     reason_code: str = ""
     target_reason: str = ""
     findings: tuple[Mapping[str, Any], ...] = ()

@@ -78,7 +78,10 @@ def _power(story: UnitStory, entry: Entry) -> None:
 def _target(story: UnitStory, entry: Entry) -> None:
     f = entry.facts
     story.target, story.route = f["release"], tuple(f["route"])
-    story.reason_code, story.target_reason = f["reason_code"], f["reason"]
+    if not story.writes:
+        # After a write of the route the reason would only say that the unit is there.
+        story.whole_route = story.route
+        story.reason_code, story.target_reason = f["reason_code"], f["reason"]
 
 
 def _checked(story: UnitStory, entry: Entry) -> None:

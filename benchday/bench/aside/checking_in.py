@@ -29,8 +29,8 @@ CONSENTS = (
     ),
 )
 WHAT_CAME = (
-    Wanted("brought_by", "who brought it", required=False),
-    Wanted("condition", "its condition, in words", required=False),
+    Wanted("brought_by", "who brought it", required=False, personal=True),
+    Wanted("condition", "its condition, in words", required=False, personal=True),
     Wanted("missing", "accessories that did not come, with commas between", required=False),
     *CONSENTS,
     Wanted(
@@ -71,7 +71,7 @@ async def check_in(tools: Tools, unit: str) -> None:
         facts = UnitAbsent(reason="it was not brought in")
         await tools.book.append(facts.draft(unit=unit, operator=answered.operator))
         return
-    arrived = UnitArrived(checked_in=await written_down(tools, answered))
+    arrived = UnitArrived(checked_in=written_down(answered))
     await tools.book.append(arrived.draft(unit=unit, operator=answered.operator))
     await after_check_in(tools, unit)
 
@@ -92,15 +92,11 @@ def arrive_item(tools: Tools, text: str, playbook: Playbook | None, unit: str | 
     )
 
 
-async def written_down(tools: Tools, answered: Answered) -> CheckedIn:
-    """Turn the answer into what stands in the entry; a person's own words go beside the chain."""
-
-    async def kept(name: str) -> str | None:
-        return await tools.personal.keep(answered.text(name)) if answered.text(name) else None
-
+def written_down(answered: Answered) -> CheckedIn:
+    """Turn the answer into what stands in the entry; a person's own words are references already."""
     return CheckedIn(
-        brought_by_ref=await kept("brought_by"),
-        condition_ref=await kept("condition"),
+        brought_by_ref=answered.text("brought_by") or None,
+        condition_ref=answered.text("condition") or None,
         missing=[m.strip() for m in answered.text("missing").split(",") if m.strip()],
         consent_release=answered.flag("consent_release"),
         consent_erase=answered.flag("consent_erase"),
@@ -160,7 +156,7 @@ async def walk_in(tools: Tools, serial: str) -> None:
         role=answered.text("role") or Role.NONE.value,
         support_until=answered.text("support_until") or None,
         position=len(tools.book.state.units),
-        checked_in=await written_down(tools, answered),
+        checked_in=written_down(answered),
     )
     await tools.book.append(facts.draft(unit=serial, operator=answered.operator))
     await after_check_in(tools, serial)

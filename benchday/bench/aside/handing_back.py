@@ -34,12 +34,13 @@ async def hand_back(tools: Tools, unit: str) -> None:
         text=text,
         unit=unit,
         wanted=(
-            Wanted("to", "who takes it"),
+            Wanted("to", "who takes it", personal=True),
             Wanted("missing", "what is missing, with commas between", required=False),
         ),
     )
     answered = await tools.queue.ask(item)
     missing = [m.strip() for m in answered.text("missing").split(",") if m.strip()]
-    reference = await tools.personal.keep(answered.text("to"))
-    facts = UnitHandedBack(to_ref=reference, accessories=[a for a in came if a not in missing], missing=missing)
+    facts = UnitHandedBack(
+        to_ref=answered.text("to"), accessories=[a for a in came if a not in missing], missing=missing
+    )
     await tools.book.append(facts.draft(unit=unit, operator=answered.operator))

@@ -45,18 +45,32 @@ def sets_to_prove(tools: Tools) -> Iterator[str]:
 
 
 async def prove_set(tools: Tools, crew: str) -> None:
-    """Have a person bring base and rover up together and say what the rover shows."""
-    state = tools.book.state
-    pair = set_of(state, crew)
+    """Have base and rover brought up together and the rover read off; a set that does not work is decided by a person."""
+    pair = set_of(tools.book.state, crew)
     if pair is None:
         return
     base, rover = pair
-    await tools.queue.ask(_bring_up(tools, crew, base, rover))
+    while True:
+        await tools.queue.ask(_bring_up(tools, crew, base, rover))
+        answered = await tools.queue.ask(_read_off(crew, base, rover))
+        heard, fix = answered.text("base"), answered.text("fix")
+        works = heard == base.serial and fix in ("fixed", "float")
+        facts = SetProved(crew=crew, units=[base.serial, rover.serial], fix=fix, base_heard=heard, works=works)
+        decided = (
+            None if works else await tools.queue.ask(_decision(crew, base, rover, f"fix {fix}, base {heard or 'none'}"))
+        )
+        if decided is None or decided.text("answer") == "hand back":
+            # Only now: the proof, good or stated as failed, is what hand-back waits for.
+            await tools.book.append(facts.draft(operator=(decided or answered).operator))
+            return
+
+
+def _read_off(crew: str, base: UnitStory, rover: UnitStory) -> Item:
     text = (
         f"Set of crew {crew}: rover {rover.serial} ({rover.has}) should hear base {base.serial} ({base.has}). "
         "Wait for a fix, then read off the rover's display."
     )
-    item = Item(
+    return Item(
         id="",
         kind=ItemKind.EVIDENCE,
         topic=f"set {crew}",
@@ -66,15 +80,28 @@ async def prove_set(tools: Tools, crew: str) -> None:
             Wanted("fix", "fix shown by the rover", WantedKind.CHOICE, ("fixed", "float", "single", "none")),
             Wanted("base", "serial of the base it hears", required=False),
         ),
+        figures={"base": base.serial},
         ability=Ability.LAST_LOOK,
     )
-    answered = await tools.queue.ask(item)
-    heard = answered.text("base")
-    works = heard == base.serial and answered.text("fix") in ("fixed", "float")
-    facts = SetProved(
-        crew=crew, units=[base.serial, rover.serial], fix=answered.text("fix"), base_heard=heard, works=works
+
+
+def _decision(crew: str, base: UnitStory, rover: UnitStory, seen: str) -> Item:
+    text = (
+        f"The set of crew {crew} does not work together: rover {rover.serial} shows {seen}, expected a fix from base "
+        f"{base.serial}. Compare frequency, bandwidth and release of both, then try again; or hand it back as it is."
     )
-    await tools.book.append(facts.draft(operator=answered.operator))
+    return Item(
+        id="",
+        kind=ItemKind.DECIDE,
+        topic=f"failed set {crew}",
+        text=text,
+        unit=rover.serial,
+        wanted=(
+            Wanted("answer", "try again, or hand back as it is", WantedKind.CHOICE, ("try again", "hand back")),
+            Wanted("reason", "why", required=False),
+        ),
+        ability=Ability.CONFIRM,
+    )
 
 
 def _bring_up(tools: Tools, crew: str, base: UnitStory, rover: UnitStory) -> Item:

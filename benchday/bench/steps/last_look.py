@@ -19,10 +19,9 @@ async def last_look(at: Serving) -> None:
         ItemKind.INSTRUCT,
         "last look",
         text,
-        Wanted("words", "anything to note", required=False),
+        Wanted("words", "anything to note", required=False, personal=True),
         ability=Ability.LAST_LOOK,
         moment=Moment.LAST_LOOK,
     )
-    reference = await at.tools.personal.keep(answered.text("words")) if answered.text("words") else ""
-    await at.record(at.draft(UnitReady(words=reference), operator=answered.operator))
+    await at.record(at.draft(UnitReady(words=answered.text("words")), operator=answered.operator))
     await at.tools.places.free(at.unit, STATION)

@@ -73,7 +73,7 @@ async def _decide(at: Serving, recording: Recording) -> None:
         f"Recording {recording.name} ({recording.bytes} bytes) of unit {at.unit} has no whole copy: {why}. "
         f"The write would erase it for good. Ask its owner ({at.story.customer}).",
         Wanted("answer", "try again, let go, or hold", WantedKind.CHOICE, ("try again", "let go", "hold")),
-        Wanted("owner", "who of the owner's said so", required=False),
+        Wanted("owner", "who of the owner's said so", required=False, personal=True),
         Wanted("how", "how they said it: in person, by telephone, in writing", required=False),
         ability=Ability.PRESERVE,
     )
@@ -84,7 +84,7 @@ async def _decide(at: Serving, recording: Recording) -> None:
             return
         facts = RecordingsLetGo(
             recordings=[{"name": recording.name, "bytes": recording.bytes, "sha256": recording.sha256}],
-            owner_ref=await at.tools.personal.keep(answered.text("owner")),
+            owner_ref=answered.text("owner"),
             how=answered.text("how"),
         )
         await at.record(at.draft(facts, operator=answered.operator))
