@@ -40,10 +40,6 @@ class DemoReport:
 
 def unit_report(story: UnitStory) -> dict[str, Any]:
     """Return what became of one unit."""
-    ended = story.ended_us
-    minutes = None
-    if story.begun_us is not None and ended is not None:
-        minutes = max(0, round((ended - story.begun_us) / 60_000_000))
     return {
         "serial": story.serial,
         "reported_serial": story.reported_serial,
@@ -61,7 +57,7 @@ def unit_report(story: UnitStory) -> dict[str, Any]:
         "preserved": [
             {"name": r["name"], "sha256": r["sha256"], "bytes": r["bytes"]} for r in story.preserved.values()
         ],
-        "minutes": minutes,
+        "minutes": minutes_of(story),
     }
 
 
@@ -70,3 +66,10 @@ def reason_of(story: UnitStory) -> str:
     if story.held_reason:
         return story.held_reason
     return story.not_today or story.target_reason
+
+
+def minutes_of(story: UnitStory) -> int | None:
+    """Return the whole minutes of day time from its first station to ready or held; None if it was never served."""
+    if story.begun_us is None or story.ended_us is None:
+        return None
+    return max(0, round((story.ended_us - story.begun_us) / 60_000_000))

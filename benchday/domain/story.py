@@ -72,6 +72,8 @@ class UnitStory:
     reason_code: str = ""
     target_reason: str = ""
     findings: tuple[Mapping[str, Any], ...] = ()
+    remedies: list[str] = field(default_factory=list)
+    """What was done about too little charge, in words."""
     settings_before: Mapping[str, str] | None = None
     recordings: tuple[Mapping[str, Any], ...] = ()
     preserved: dict[str, Mapping[str, Any]] = field(default_factory=dict)

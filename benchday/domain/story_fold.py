@@ -28,7 +28,14 @@ def _charge_begun(story: UnitStory, entry: Entry) -> None:
     story.charge_ends_us = entry.facts["ends_us"]
 
 
-def _charge_ended(story: UnitStory, _: Entry) -> None:
+def _remedied(story: UnitStory, entry: Entry) -> None:
+    pack = entry.facts["pack"]
+    story.remedies.append(f"shop pack {pack} fitted" if pack else "external power connected")
+
+
+def _charge_ended(story: UnitStory, entry: Entry) -> None:
+    percent = entry.facts["percent"]
+    story.remedies.append(f"charged to {percent} %" if percent is not None else "charged")
     story.charge_wanted_percent = None
     story.charge_ends_us = None
 
@@ -185,6 +192,7 @@ CHANGES: dict[str, Callable[[UnitStory, Entry], None]] = {
     "charge_wanted": _charge_wanted,
     "charge_begun": _charge_begun,
     "charge_ended": _charge_ended,
+    "remedied": _remedied,
     "place_granted": _granted,
     "place_freed": _freed,
     "step_begun": _step_begun,

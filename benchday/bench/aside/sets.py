@@ -45,7 +45,7 @@ def sets_to_prove(tools: Tools) -> Iterator[str]:
 
 
 async def prove_set(tools: Tools, crew: str) -> None:
-    """Have base and rover brought up together and the rover read off; a set that does not work is decided by a person."""
+    """Have base and rover brought up together and the rover read off; what fails is decided by a person."""
     pair = set_of(tools.book.state, crew)
     if pair is None:
         return

@@ -9,12 +9,12 @@ from pathlib import Path
 import anyio
 
 from benchday.cli.exits import Exit
-from benchday.cli.output import wrapped
+from benchday.cli.output import colours_wanted
 from benchday.cli.stopping import Interruptible
 from benchday.cli.watching import Watcher
 from benchday.demo.report import DemoReport
 from benchday.demo.run import DemoOptions, run_demo
-from benchday.domain.clean import clean
+from benchday.demo.table import table_of
 from benchday.domain.errors import InputError
 from benchday.logs import set_up
 
@@ -39,11 +39,11 @@ def demo(folder: Path, units: int, seed: int, speed: float, trouble: Path | None
 
 
 def _tell(folder: Path, report: DemoReport) -> None:
-    print("SIMULATED: these instruments do not exist.\n")
-    for unit in report.document()["units"]:
-        had, has = unit["had"] or "-", unit["has"] or "-"
-        head = f"  {unit['serial']:<14} {unit['model']:<10} {had:>5} -> {has:<5} {unit['outcome']:<12} "
-        print(wrapped(clean(str(unit["reason"])), indent=" " * 14, first=clean(head)))
+    from rich.console import Console
+
+    # Not on a terminal a table would be cut at 80 columns; a file or a pager can take what the notes need.
+    console = Console(width=None if sys.stdout.isatty() else 160, highlight=False, no_color=not colours_wanted())
+    console.print(table_of(report))
     done = "The day is done and closed." if report.finished else "The day was cut short; call the demo again to go on."
     print(f"\n{done} Everything is in {folder}.")
     print(f"A unit's log:  benchday unit SERIAL --day {folder}")

@@ -1,0 +1,92 @@
+"""What the demo day came to, as a table that a person understands at once."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from rich import box
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from benchday.demo.report import DemoReport, minutes_of
+from benchday.domain.clean import clean
+from benchday.domain.fold import DayState
+from benchday.domain.story import UnitStory
+
+_SHAPES = {"handed-back": "✓", "ready": "✓", "held": "■", "absent": "·", "not-begun": "○"}
+"""A shape beside each word, so that nothing rests on colour."""
+_STYLES = {"handed-back": "green", "ready": "green", "held": "bold red", "not-begun": "yellow"}
+_COLUMNS = ("serial", "model", "crew", "release", "min", "outcome")
+
+
+def table_of(report: DemoReport) -> RenderableType:
+    """Return the table with its summary."""
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1))
+    for name in _COLUMNS:
+        table.add_column(name, no_wrap=True, justify="right" if name == "min" else "left")
+    table.add_column("what happened", overflow="fold")
+    for story in report.state.units.values():
+        table.add_row(*_cells(report.state, story))
+    return Group(Text("SIMULATED: these instruments do not exist.", style="bold"), table, Text(summary(report)))
+
+
+def _cells(state: DayState, story: UnitStory) -> Iterator[Text]:
+    minutes, outcome = minutes_of(story), story.outcome
+    for text in (story.serial, story.model, story.crew or "-", _releases(story)):
+        yield Text(clean(text))
+    yield Text("" if minutes is None else str(minutes))
+    yield Text(f"{_SHAPES[outcome]} {outcome}", style=_STYLES.get(outcome, ""))
+    yield Text(clean("; ".join(notes(state, story))))
+
+
+def _releases(story: UnitStory) -> str:
+    if story.had is None:
+        return "-"
+    return f"{story.had:>4} → {story.has or 'none'}" if story.has != story.had else f"{story.had:>4}"
+
+
+def notes(state: DayState, story: UnitStory) -> Iterator[str]:
+    """Yield what is worth knowing of a unit's day, the reason of a hold first."""
+    if story.held_reason:
+        yield story.held_reason
+    if story.not_today:
+        yield story.not_today
+    if story.walked_in:
+        yield "walked in"
+    # The newest release is what everybody expects; anything else needs its reason.
+    if story.reason_code not in ("", "newest") and not story.held_reason:
+        yield story.target_reason
+    if len(story.writes) > 1:
+        yield f"{len(story.writes)} writes under {story.permits} permits: {', then '.join(story.writes)}"
+    yield from story.remedies
+    if story.preserved:
+        yield f"{_recordings(len(story.preserved))} preserved"
+    if story.let_go:
+        yield f"{_recordings(len(story.let_go))} let go by the owner: {', '.join(story.let_go)}"
+    proof = state.sets_proved.get(story.crew)
+    if proof and story.serial in proof["units"]:
+        yield f"set {story.crew} {'works together' if proof['works'] else 'does NOT work together'}"
+    asked = dict.fromkeys(f["check"] for f in story.findings if f["answer"] == "ask" and f["check"] != "bench pc")
+    if asked:
+        yield f"a person decided on: {', '.join(asked)}"
+
+
+def summary(report: DemoReport) -> str:
+    """Sum the day up in two lines."""
+    units = list(report.state.units.values())
+    outcomes = Counter(u.outcome for u in units)
+    counted = ", ".join(f"{n} {word}" for word, n in outcomes.most_common())
+    writes, permits = sum(len(u.writes) for u in units), sum(u.permits for u in units)
+    kept = [r for u in units for r in u.preserved.values()]
+    size = sum(r["bytes"] for r in kept)
+    let_go = sum(len(u.let_go) for u in units)
+    return (
+        f"{len(units)} units: {counted}.\n{writes} verified writes under {permits} permits; "
+        f"{_recordings(len(kept))} ({size / 1000:,.0f} kB) preserved, {let_go} let go by the owner."
+    )
+
+
+def _recordings(count: int) -> str:
+    return f"{count} recording{'' if count == 1 else 's'}"
