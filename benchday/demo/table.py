@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections import Counter
 from collections.abc import Iterator
 
@@ -21,15 +22,38 @@ _STYLES = {"handed-back": "green", "ready": "green", "held": "bold red", "not-be
 _COLUMNS = ("serial", "model", "crew", "release", "min", "outcome")
 
 
-def table_of(report: DemoReport) -> RenderableType:
-    """Return the table with its summary."""
+NARROW = 112
+"""Below so many columns the notes stand under each unit's line instead of beside it."""
+
+
+def table_of(report: DemoReport, width: int) -> RenderableType:
+    """Return the table with its summary, for a terminal of this width in columns."""
+    head = Text("SIMULATED: these instruments do not exist.", style="bold")
+    body = _beside(report) if width >= NARROW else _below(report, width)
+    return Group(head, body, Text(summary(report)))
+
+
+def _beside(report: DemoReport) -> Table:
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1))
     for name in _COLUMNS:
         table.add_column(name, no_wrap=True, justify="right" if name == "min" else "left")
     table.add_column("what happened", overflow="fold")
     for story in report.state.units.values():
         table.add_row(*_cells(report.state, story))
-    return Group(Text("SIMULATED: these instruments do not exist.", style="bold"), table, Text(summary(report)))
+    return table
+
+
+def _below(report: DemoReport, width: int) -> Group:
+    lines = [Text("")]
+    for story in report.state.units.values():
+        *cells, told = _cells(report.state, story)
+        line = Text()
+        for cell, columns in zip(cells, (14, 10, 11, 12, 4, 0), strict=True):
+            cell.pad_right(max(0, columns - len(cell)))
+            line.append_text(cell).append(" ")
+        lines.append(line)
+        lines += [Text(f"    {part}") for part in textwrap.wrap(told.plain, max(width - 4, 30))]
+    return Group(*lines, Text(""))
 
 
 def _cells(state: DayState, story: UnitStory) -> Iterator[Text]:
