@@ -35,24 +35,26 @@ def status_of(command: Callable[[], int]) -> int:
 def _told(raised: Exception) -> int:
     from benchday.domain.errors import BenchdayError, InputError, OurFault
 
-    alone = _alone(raised)
-    if isinstance(alone, BenchdayError) and not isinstance(alone, OurFault):
-        complain(str(alone))
-        return Exit.INPUT if isinstance(alone, InputError) else Exit.FAILED
-    if isinstance(alone, KeyboardInterrupt):
+    leaves = _leaves(raised)
+    if any(isinstance(leaf, KeyboardInterrupt) for leaf in leaves):
         complain("interrupted; nothing that was recorded is lost")
         return Exit.INTERRUPTED
+    if all(isinstance(leaf, BenchdayError) and not isinstance(leaf, OurFault) for leaf in leaves):
+        for text in dict.fromkeys(str(leaf) for leaf in leaves):
+            complain(text)
+        return Exit.INPUT if all(isinstance(leaf, InputError) for leaf in leaves) else Exit.FAILED
     from benchday.cli.fault import save_report
 
-    complain(f"a fault of benchday ({type(alone).__name__}); nothing that was recorded is lost. {save_report(raised)}")
+    fault = next(leaf for leaf in leaves if not isinstance(leaf, BenchdayError) or isinstance(leaf, OurFault))
+    complain(f"a fault of benchday ({type(fault).__name__}); nothing that was recorded is lost. {save_report(raised)}")
     return Exit.FAILED
 
 
-def _alone(raised: BaseException) -> BaseException:
-    """Return what a group of one holds: tasks wrap what they raise."""
-    while isinstance(raised, BaseExceptionGroup) and len(raised.exceptions) == 1:
-        raised = raised.exceptions[0]
-    return raised
+def _leaves(raised: BaseException) -> list[BaseException]:
+    """Return what a group holds: tasks that run beside one another wrap what they raise."""
+    if isinstance(raised, BaseExceptionGroup):
+        return [leaf for inner in raised.exceptions for leaf in _leaves(inner)]
+    return [raised]
 
 
 def complain(text: str) -> None:

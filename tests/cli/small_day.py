@@ -1,4 +1,4 @@
-"""A small day at a real desk: one unit being written, one to confirm, others expected. Run as a program, in a terminal."""
+"""A small day at a real desk: one unit being written, one to confirm, others expected. Runs as a program too."""
 
 from __future__ import annotations
 
@@ -16,7 +16,8 @@ from benchday.bench.desk import BenchDesk
 from benchday.bench.permit_desk import Confirmation
 from benchday.bench.serving import Tools
 from benchday.bench.ticks import Tick
-from benchday.cli.terminal.screen import Screen
+from benchday.cli.stopping import Interruptible
+from benchday.cli.terminal.serve import face_for
 from benchday.domain.items import Item, ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import PlaceGranted, StepBegun, UnitArrived
 from benchday.domain.kinds_unit import CheckedIn
@@ -137,7 +138,7 @@ async def _main(folder: Path, more_items: int) -> None:
             await day.desk.acknowledge(caution, OPERATOR)
         async with anyio.create_task_group() as tasks:
             tasks.start_soon(_tick, day)
-            await Screen(OPERATOR).serve(day.desk)
+            await Interruptible(face_for(OPERATOR, quiet=False)).serve(day.desk)
 
 
 if __name__ == "__main__":

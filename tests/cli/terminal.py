@@ -30,7 +30,8 @@ class Terminal:
         if self._pid == 0:
             # The child: it must not touch anything of the test's before it becomes the program.
             kept = {k: v for k, v in os.environ.items() if k not in ("NO_COLOR", "COLUMNS", "LINES")}
-            os.execve(sys.executable, [sys.executable, *arguments], {**kept, "TERM": "xterm-256color", **environment})
+            told = {**kept, "TERM": "xterm-256color", **environment}
+            os.execve(sys.executable, [sys.executable, *arguments], told)  # noqa: S606 - our own interpreter and program
         self._size(columns, rows)
 
     def __enter__(self) -> Terminal:
@@ -65,6 +66,10 @@ class Terminal:
         self._screen.resize(rows, columns)
         self._size(columns, rows)
         os.kill(self._pid, signal.SIGWINCH)
+
+    def interrupt(self) -> None:
+        """Send what Ctrl-C sends."""
+        os.kill(self._pid, signal.SIGINT)
 
     def read(self, for_s: float) -> None:
         """Take in what comes within a time."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -149,11 +148,21 @@ def test_a_paste_is_typed_and_not_entered(day: Path) -> None:
         assert "Scan or type a code" in terminal.text
 
 
-def test_plain_lines_without_a_terminal_that_can_do_more(day: Path) -> None:
-    arguments = ["-m", "benchday.cli.main", "run", str(day), "--operator", "Ines Halloran", "--speed", "60"]
+def test_plain_lines_where_the_terminal_can_do_no_more(day: Path) -> None:
+    arguments = ["-m", "tests.cli.small_day", str(day), "1"]
     with Terminal(arguments, 80, 24, {"PYTHONPATH": str(ROOT), "TERM": "dumb"}) as terminal:
-        terminal.wait_for("have you read this caution")
+        terminal.wait_for("SIMULATED")
+        terminal.wait_for("SAFETY item 2: Look at shelf 0")
+        for typed, seen in (
+            ("2", "how many packs"),
+            ("41", "expected 0 to 40"),
+            ("4", "1 large"),
+            ("small", "anything"),
+        ):
+            terminal.type(f"{typed}\r")
+            terminal.wait_for(seen)
+        terminal.type("\r")
+        terminal.wait_for("Item 2 is answered.")
         assert b"\x1b" not in terminal.raw
-        os.kill(terminal._pid, 2)
-        terminal.wait_for("No new step begins")
-        terminal.wait_for("Take the day up again")
+        terminal.interrupt()
+        terminal.wait_for("No new step begins (stop 1).")

@@ -62,7 +62,8 @@ def rule(title: str, columns: int, signs: Signs, right: str = "") -> Line:
     tail = f" {right} {signs.rule * 2}" if right else ""
     room = columns - get_cwidth(head) - get_cwidth(tail)
     if room < 0:
-        return [("class:rule", fit(head, columns, signs))]
+        # The note says what is hidden; it is the title that gives way.
+        return [("class:rule", fit(fit(head, columns - get_cwidth(tail), signs) + tail, columns, signs))]
     return [("class:rule", head + signs.rule * room + tail)]
 
 

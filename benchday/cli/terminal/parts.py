@@ -87,7 +87,7 @@ def queue(view: View, columns: int, rows: int, signs: Signs) -> list[Line]:
     first = max(0, min(at - rows + 1, len(ids) - rows)) if at >= rows else 0
     above, below = first, max(0, len(ids) - first - rows)
     hidden = [f"{above} above"] * bool(above) + [f"{below} below"] * bool(below)
-    note = f"{', '.join(hidden)}: Up, Down or /items" if hidden else ""
+    note = f"{', '.join(hidden)}: /items" if hidden else ""
     safety = sum(row.safety for row in view.queue)
     title = f"For hands: {len(ids) or 'nothing'}" + (f", {safety} SAFETY" if safety else "")
     lines = [rule(title, columns, signs, note)]
@@ -106,16 +106,13 @@ def text_pane(view: View, columns: int, rows: int, signs: Signs) -> list[Line]:
     """Return the text that is shown, below its rule, from where it is scrolled to."""
     lines = broken(view.text, columns - 2)
     first = max(0, min(view.scroll, len(lines) - rows))
-    more = len(lines) - first - rows
     note = (
         f"lines {first + 1} to {min(first + rows, len(lines))} of {len(lines)}: PgUp, PgDn" if len(lines) > rows else ""
     )
     shown: list[Line] = [rule(view.title, columns, signs, note)]
-    for number, line in enumerate(lines[first : first + rows]):
-        last = number == rows - 1 and more > 0
-        tail = f" {signs.cut} {more} more" if last else ""
+    for line in lines[first : first + rows]:
         style = "class:caution" if line.startswith(("CAUTION", "LOST FOR GOOD", "DO NOT")) else ""
-        shown.append([(style, fit(f" {line}", columns - len(tail), signs)), ("class:dim", tail)])
+        shown.append([(style, fit(f" {line}", columns, signs))])
     return shown
 
 

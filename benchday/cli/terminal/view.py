@@ -85,6 +85,9 @@ def view_of(talk: Conversation) -> View:
 def _row(talk: Conversation, state: ItemState) -> QueueRow:
     item = state.item
     first = item.text.split("\n", 1)[0]
+    if item.unit:
+        # The row names the unit already.
+        first = first.replace(f" unit {item.unit}", "", 1)
     return QueueRow(
         id=item.id,
         station=clean(item.station or "-"),
