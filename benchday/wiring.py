@@ -36,6 +36,7 @@ from benchday.domain.releases import Image
 from benchday.domain.seams import AskHand, Operators, Question, ServedBy
 from benchday.inputs.changes import differences
 from benchday.inputs.day import load_day
+from benchday.planning.records import durations_of
 from benchday.record.archive import open_archive
 from benchday.record.clock import DayClock
 from benchday.record.journal import open_journal
@@ -146,6 +147,7 @@ def _tools(folder: Path, record: Path, book: Book, personal: _Personal, options:
         pc=this_pc(),
         open_driver=_Opener(folder, plan),
         ticks=Ticks(book.clock),
+        records=durations_of(book.entries()),
         seed=int((book.state.begun or {}).get("seed", options.seed)),
         plan=plan,
     )

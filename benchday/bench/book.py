@@ -50,6 +50,10 @@ class Book:
                 finally:
                     self._take_in()
 
+    def entries(self) -> tuple[Entry, ...]:
+        """Return every entry of this bench, of all days."""
+        return self._journal.read()
+
     async def changed(self) -> None:
         """Return when an entry has landed since the call."""
         await self._news.wait()

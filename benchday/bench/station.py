@@ -19,6 +19,7 @@ from benchday.bench.steps.preserve import preserve
 from benchday.bench.steps.restart import restart
 from benchday.bench.steps.verify import verify
 from benchday.bench.steps.write import write
+from benchday.domain.cautions import Moment
 from benchday.domain.errors import DeviceError, PermitRefused, RecordFull
 from benchday.domain.items import ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import ChargeWanted, StepBegun, StepEnded, UnitHeld, UnitSentOff
@@ -194,6 +195,7 @@ class Station:
                 Wanted("answer", "identify anew or leave held", WantedKind.CHOICE, ("identify anew", "leave held")),
                 Wanted("reason", "why", required=False),
                 safety=True,
+                moment=Moment.INTERRUPTED,
             )
             if answered.text("answer") == "identify anew":
                 return StepName.IDENTIFY

@@ -20,6 +20,8 @@ class Moment(StrEnum):
     CONNECT = "connect"
     CONFIRM = "confirm"
     RESTART = "restart"
+    INTERRUPTED = "interrupted"
+    """A write was cut short."""
     LAST_LOOK = "last look"
 
 

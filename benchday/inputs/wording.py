@@ -15,7 +15,9 @@ PATTERNS: Mapping[str, str] = {
     r"^[^\x00-\x1f\x7f]+$": "a name on one line",
     r"^[0-9a-f]{64}$": "a SHA-256 digest, 64 lower-case hexadecimal digits",
     r"^[a-z0-9][a-z0-9-]{0,40}$": "a short name of lower-case letters, digits and hyphens",
-    r"^([0-9]{1,6}(?:\.[0-9]{1,6}){0,5})(?:-([0-9a-z]{1,20}))?$": 'a version in quotes, numbers joined by dots, like "2.10"',
+    r"^([0-9]{1,6}(?:\.[0-9]{1,6}){0,5})(?:-([0-9a-z]{1,20}))?$": (
+        'a version in quotes, numbers joined by dots, like "2.10"'
+    ),
     r"^[A-Za-z0-9][A-Za-z0-9._-]*$": "a file name of letters, digits, dots, hyphens and underscores",
 }
 """What each pattern in the models means."""
