@@ -155,7 +155,12 @@ async def test_who_acts_can_be_switched_and_is_what_stands_in_the_answer(day: Pa
         await talk.enter("/as Tob")
         while isinstance(talk.prompt, CautionPrompt):
             await talk.enter("y")
-        assert talk.operator == "Tobias Wren"
+        number = item_about(small, "look 0")
+        for typed in (number, "3", "1", ""):
+            await talk.enter(typed)
+        answered = small.desk.state.items[number].answered
+        assert answered is not None
+        assert answered.operator == "Tobias Wren"
         await talk.enter("/as nobody")
         assert "is none of" in talk.message
         await talk.enter("/as")

@@ -78,6 +78,16 @@ def test_places_do_not_move_when_the_day_moves_on() -> None:
         ]
 
 
+def test_a_long_message_is_not_cut_and_moves_nothing_else() -> None:
+    said = (
+        "STILL BEING WRITTEN, would be left half written: 007421530018, 007421530104, WS-41-00297. Once more ends it."
+    )
+    before, after = drawn(VIEW, 80, 23), drawn(replace(VIEW, message=said), 80, 23)
+    assert " ".join("".join(after[-3:-1]).split()) == said
+    assert before[:-3] == after[:-3]
+    assert after[-1].startswith(" What now?")
+
+
 def test_a_terminal_without_utf8_gets_plain_signs() -> None:
     text = "".join(drawn(replace(VIEW, day="day"), 80, 23, PLAIN))
     assert text.isascii()

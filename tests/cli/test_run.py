@@ -31,7 +31,7 @@ def one_unit(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def called(*arguments: str, typed: str | None = None) -> subprocess.CompletedProcess[str]:
     """Run a command as a person's shell would."""
     how = {"input": typed} if typed is not None else {"stdin": subprocess.DEVNULL}
-    return subprocess.run([*COMMAND, *arguments], capture_output=True, text=True, timeout=60, check=False, **how)  # type: ignore[call-overload, no-any-return]
+    return subprocess.run([*COMMAND, *arguments], capture_output=True, text=True, timeout=60, check=False, **how)
 
 
 def document(*arguments: str) -> dict[str, Any]:
@@ -67,15 +67,16 @@ def test_a_program_at_the_pipe_serves_a_unit_to_its_hand_back(one_unit: Path) ->
 def _served(process: subprocess.Popen[str]) -> Iterator[dict[str, Any]]:
     assert process.stdout is not None
     assert process.stdin is not None
-    for answer in ([], {"id": "no such", "value": {}, "operator": OPERATOR}):
+    strange: tuple[object, ...] = ([], {"id": "no such", "value": {}, "operator": OPERATOR})
+    for answer in strange:
         process.stdin.write(json.dumps(answer) + "\n")
     process.stdin.flush()
     for line in process.stdout:
         told: dict[str, Any] = json.loads(line)
         yield told
         if "topic" in told:
-            answer = {"id": told["id"], "value": _value(told), "operator": OPERATOR}
-            process.stdin.write(json.dumps(answer) + "\n")
+            given = {"id": told["id"], "value": _value(told), "operator": OPERATOR}
+            process.stdin.write(json.dumps(given) + "\n")
             process.stdin.flush()
 
 

@@ -47,9 +47,27 @@ def test_a_serial_typed_while_a_station_ticks_is_never_broken(day: Path, columns
 @pytest.mark.parametrize(("columns", "rows"), SIZES)
 def test_what_matters_is_on_the_screen_at_each_size(day: Path, columns: int, rows: int) -> None:
     with at_work(day, columns, rows) as terminal:
-        for seen in (WRITTEN, "write", CONFIRMED, "SIMULATED", "Ines Halloran acts", "For hands: 1", "LOST FOR GOOD"):
+        for seen in (
+            WRITTEN,
+            "write",
+            CONFIRMED[:-4],
+            "SIMULATED",
+            "Ines Halloran acts",
+            "For hands: 1",
+            "LOST FOR GOOD",
+        ):
             assert seen in terminal.text
         assert all(len(line) == columns for line in terminal.lines)
+
+
+@pytest.mark.parametrize(("columns", "rows"), SIZES)
+def test_the_screen_does_not_show_what_is_to_be_read_off_the_label(day: Path, columns: int, rows: int) -> None:
+    with at_work(day, columns, rows) as terminal:
+        for typed in ("", "/items\r", "/stations\r", f"/find {CONFIRMED}\r", "1\r", "write\r"):
+            terminal.type(typed)
+            terminal.read(0.3)
+            assert f"{CONFIRMED[:-4]}····" in terminal.text
+            assert CONFIRMED not in terminal.text
 
 
 def test_what_was_typed_stays_when_the_window_changes_its_size(day: Path) -> None:

@@ -10,6 +10,7 @@ from benchday.cli import day_view
 from benchday.cli.terminal.prompts import NamePrompt, ReasonPrompt
 from benchday.domain.clean import clean
 from benchday.domain.errors import InputError
+from benchday.domain.fold import ItemState
 from benchday.domain.telling.figures import local
 from benchday.inputs.outcome import nearest
 
@@ -70,7 +71,7 @@ async def _find(talk: Conversation, rest: str) -> None:
         *([f"held: {story.held_reason}. Lifts it: {story.held_lifts}"] if story.held_reason else []),
         *(items or ["no open item"]),
     ]
-    talk.show(Sheet(f"Unit {clean(serial)}", tuple(clean(line) for line in lines)))
+    talk.show(Sheet(f"Unit {talk.naming(clean(serial))}", tuple(clean(line) for line in lines)))
 
 
 async def _stop(talk: Conversation, _: str) -> None:
@@ -82,12 +83,16 @@ async def _help(talk: Conversation, _: str) -> None:
 
 
 async def _items(talk: Conversation, _: str) -> None:
-    lines = [
-        f"{'! ' if i.item.safety else '  '}{i.item.id:>4}  {i.item.station or '-':<4} {clean(i.item.unit or '-'):<14} "
-        f"{_first(i.item.text)}" + (f" (taken by {i.taken_by})" if i.taken_by else "")
-        for i in talk.desk.items()
-    ]
+    lines = [_listed(talk, i) for i in talk.desk.items()]
     talk.show(Sheet(f"All {len(lines)} items for hands", tuple(lines) or ("none",)))
+
+
+def _listed(talk: Conversation, state: ItemState) -> str:
+    item = state.item
+    mark = "! SAFETY " if item.safety else ""
+    who = f" (taken by {state.taken_by})" if state.taken_by else ""
+    unit = talk.naming(clean(item.unit or "-"))
+    return f"{item.id:>4}  {item.station or '-':<4} {unit:<14} {mark}{_first(item.text)}{who}"
 
 
 async def _waiting(talk: Conversation, _: str) -> None:
@@ -111,7 +116,11 @@ async def _stations(talk: Conversation, _: str) -> None:
         progress = f" {s.what} {s.percent} %" if s.percent is not None else ""
         until = f", until {local(s.until_us, desk.plan.zone)}" if s.until_us else ""
         hands = f", waits for hands: item {s.item}" if s.item else ""
-        lines.append(f"{s.name}: {s.unit} {s.model}, {s.step}{progress}{until}{hands}" if s.unit else f"{s.name}: free")
+        lines.append(
+            f"{s.name}: {talk.naming(s.unit)} {s.model}, {s.step}{progress}{until}{hands}"
+            if s.unit
+            else f"{s.name}: free"
+        )
     talk.show(Sheet("All stations", tuple(lines)))
 
 

@@ -14,7 +14,8 @@ from benchday.cli.terminal.prompts import CautionPrompt, Idle, ItemPrompt, NameP
 from benchday.domain.clean import clean
 from benchday.domain.errors import BenchdayError, InputError
 from benchday.domain.fold import ItemState
-from benchday.domain.items import WantedKind
+from benchday.domain.items import ItemKind, WantedKind
+from benchday.domain.units import blanked
 from benchday.inputs.outcome import nearest
 
 SHORTEST_CODE = 4
@@ -105,6 +106,14 @@ class Conversation:
             return self.desk.state.items[self.prompt.item.id]
         return self.desk.state.items.get(self.selected or "")
 
+    def naming(self, serial: str) -> str:
+        """Return a serial as the screen may show it: blanked while a write of that unit is to be confirmed.
+
+        The last characters are read off the unit's label; a screen that shows them would answer in its place.
+        """
+        confirming = any(i.item.kind is ItemKind.CONFIRM and i.item.unit == serial for i in self.desk.items())
+        return blanked(serial) if confirming else serial
+
     def say(self, text: str) -> None:
         """Say something to the person."""
         self.message = clean(text)
@@ -193,6 +202,8 @@ class Conversation:
                 await self.desk.changed()
         item = self._item_of(serial)
         if item is not None:
+            if item.item.kind is ItemKind.CONFIRM:
+                self.say("A write of that unit is to be confirmed.")
             await self._open(item)
 
     def _item_follows(self, serial: str) -> bool:
@@ -215,7 +226,7 @@ class Conversation:
         if state.taken_by is None:
             await self.desk.take(item.id, self.operator)
         self._insists = None
-        kept = {} if item.kind.value == "confirm" else self._kept.setdefault(item.id, {})
+        kept = {} if item.kind is ItemKind.CONFIRM else self._kept.setdefault(item.id, {})
         self.prompt = ItemPrompt(item, kept)
         self.selected, self.sheet, self.scroll = item.id, None, 0
 

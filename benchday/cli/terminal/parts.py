@@ -117,11 +117,15 @@ def text_pane(view: View, columns: int, rows: int, signs: Signs) -> list[Line]:
 
 
 def bottom(view: View, columns: int, signs: Signs) -> list[Line]:
-    """Return the three lines above the input line: what was said last, what is asked for, how to answer."""
+    """Return the lines above the input line: what was said last, what is asked for, how to answer.
+
+    A long message takes the place of the hint, so that nothing that matters is cut away.
+    """
     kept = f" [{view.question.kept}]" if view.question.kept else ""
-    return [
-        rule("", columns, signs),
-        [("class:message", fit(f" {view.message}", columns, signs))],
-        [("class:question", fit(f" {view.question.label}{kept}", columns, signs))],
-        [("class:dim", fit(f" {view.question.hint}", columns, signs))],
-    ]
+    said = broken(view.message, columns - 2)
+    if len(said) > 1:
+        said = [said[0], " ".join(said[1:])]
+    lines: list[Line] = [[("class:message", fit(f" {line}", columns, signs))] for line in said]
+    lines.append([("class:question", fit(f" {view.question.label}{kept}", columns, signs))])
+    hint: Line = [("class:dim", fit(f" {view.question.hint}", columns, signs))]
+    return [rule("", columns, signs), *lines, *([hint] if len(said) == 1 else [])]

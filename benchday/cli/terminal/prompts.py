@@ -11,6 +11,9 @@ ENDS_AT_ONCE = frozenset({"not now", "absent", "mistake"})
 """Answers after which the rest of an item has no meaning."""
 
 
+OFF_THE_LABEL = "Read them off the unit itself, not off a screen. Esc leaves it unconfirmed."
+
+
 @dataclass(frozen=True, slots=True)
 class Question:
     """What stands above the input line."""
@@ -55,7 +58,8 @@ class ItemPrompt:
         if wanted is None:
             return Question(f"Item {self.item.id}: done?", "Type y when it is done. Esc leaves it.")
         number = f", {len(self.values) + 1} of {len(self.item.wanted)}" if len(self.item.wanted) > 1 else ""
-        return Question(f"Item {self.item.id}{number}: {wanted.label}", _hint(wanted), self.kept.get(wanted.name, ""))
+        hint = OFF_THE_LABEL if self.confirms and wanted.kind is WantedKind.TEXT else _hint(wanted)
+        return Question(f"Item {self.item.id}{number}: {wanted.label}", hint, self.kept.get(wanted.name, ""))
 
     def take(self, typed: str) -> str | None:
         """Take what was typed for the value asked for; return what is wrong with it."""

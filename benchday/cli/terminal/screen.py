@@ -144,7 +144,7 @@ class Screen:
     def _keys(self) -> KeyBindings:
         keys, talk = KeyBindings(), self._talk
 
-        @keys.add("escape")
+        @keys.add("escape", eager=True)
         def _(event: KeyPressEvent) -> None:
             if event.current_buffer.text:
                 event.current_buffer.reset()

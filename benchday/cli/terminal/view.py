@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from benchday.cli import day_view
 from benchday.cli.terminal.conversation import Conversation
@@ -58,7 +58,10 @@ def view_of(talk: Conversation) -> View:
     """Return what is to be shown now."""
     desk, state, zone = talk.desk, talk.desk.state, talk.desk.plan.zone
     begun = state.begun or {}
-    stations = day_view.stations(state, desk.plan.bench, desk.ticks, desk.now())
+    stations = tuple(
+        replace(s, unit=talk.naming(s.unit)) if s.unit else s
+        for s in day_view.stations(state, desk.plan.bench, desk.ticks, desk.now())
+    )
     title, text = _text(talk)
     return View(
         day=clean(str(begun.get("day", desk.plan.day.day))),
@@ -91,7 +94,7 @@ def _row(talk: Conversation, state: ItemState) -> QueueRow:
     return QueueRow(
         id=item.id,
         station=clean(item.station or "-"),
-        unit=clean(item.unit or str(item.figures.get("serial", "-"))),
+        unit=talk.naming(clean(item.unit or str(item.figures.get("serial", "-")))),
         text=clean(first),
         safety=item.safety,
         taken_by=clean(state.taken_by or ""),
