@@ -85,14 +85,18 @@ async def _decide(at: Serving, asks: Sequence[Finding]) -> None:
 
 def _decided_before(at: Serving, finding: Finding) -> bool:
     return any(
-        i.item.topic == BENCH_TOPIC and i.item.figures.get("finding") == finding.text
+        i.item.topic == BENCH_TOPIC and _sentence(finding) in i.item.text
         for i in at.tools.book.state.items.values()
         if i.answered is not None and i.answered.text("answer") == "go on"
     )
 
 
+def _sentence(finding: Finding) -> str:
+    return f"{finding.text[:1].upper()}{finding.text[1:]}."
+
+
 async def _ask(at: Serving, asks: Sequence[Finding], topic: str) -> None:
-    text = f"Unit {at.unit} on station {at.station}: " + " ".join(f"({f.check.value}) {f.text}." for f in asks)
+    text = f"Unit {at.unit} on station {at.station}. " + " ".join(_sentence(f) for f in asks)
     answered = await at.ask(
         ItemKind.DECIDE,
         topic,
@@ -100,7 +104,6 @@ async def _ask(at: Serving, asks: Sequence[Finding], topic: str) -> None:
         Wanted("answer", "go on or hold", WantedKind.CHOICE, ("go on", "hold")),
         Wanted("reason", "why"),
         ability=Ability.CONFIRM,
-        figures={"finding": asks[0].text},
     )
     if answered.text("answer") == "hold":
         reason = f"{answered.operator} decided: {answered.text('reason')}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from benchday.bench.holds import Hold
+from benchday.bench.holds import Hold, interrupted
 from benchday.bench.serving import Serving
 from benchday.domain.checks import Answer
 from benchday.domain.errors import DeviceError, Garbled, LinkError
@@ -34,6 +34,9 @@ async def _asked_until_heard(at: Serving) -> Identity:
             return await (await at.line()).identify()
         except (LinkError, Garbled) as silence:
             await at.let_go()
+            if attempt == tries and _unsettled(at):
+                # It may be half written: it must not be carried off as one that is merely silent.
+                raise interrupted(f"and the unit does not answer now ({silence}). {SILENCE}") from silence
             if attempt == tries:
                 raise Hold(
                     "silent",
@@ -59,13 +62,18 @@ def _facts(at: Serving, found: Identity) -> UnitIdentified:
     )
 
 
+def _unsettled(at: Serving) -> bool:
+    """Tell whether a write on this unit began and nobody has read back yet what became of it."""
+    return at.story.was_cut or (at.story.sent or at.story.open_act) is not None
+
+
 async def _next(at: Serving, found: Identity) -> StepName:
     """After a cut, what the unit says settles whether the image went in; else the checks come."""
     story = at.story
-    sent = story.sent or story.open_act
-    if sent is None:
+    if not _unsettled(at):
         return StepName.CHECK
-    if found.mode is Mode.RUN and found.release == sent.release:
+    sent = story.sent or story.open_act
+    if sent is not None and found.mode is Mode.RUN and found.release == sent.release:
         await at.record(at.draft(InterruptSettled(found="written", release=found.release)))
         return StepName.VERIFY
     outcome = "broken" if found.mode is Mode.BOOT else "untouched"

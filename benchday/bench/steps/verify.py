@@ -16,12 +16,12 @@ from benchday.domain.units import Role
 async def verify(at: Serving) -> StepName:
     """Compare the unit with what it should be; a failure stops the line for this image and model."""
     wanted = at.story.sent.release if at.story.sent else at.story.target
-    options_before = at.story.identity["options"] if at.story.identity else None
+    before = at.story.options_before
     found = await (await at.line()).identify()
     problems = _release_problems(at, found, wanted)
-    if options_before is not None and list(found.options) != list(options_before):
+    if before is not None and found.mode is Mode.RUN and found.options != before:
         problems.append(
-            f"installed options are {', '.join(found.options) or 'none'}, before {', '.join(options_before) or 'none'}"
+            f"installed options are {', '.join(found.options) or 'none'}, before {', '.join(before) or 'none'}"
         )
     # A unit in its boot loader answers little more than who it is.
     differences, test, sky = ([], "not run", "not told") if found.mode is Mode.BOOT else await _look(at, problems)
