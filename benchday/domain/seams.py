@@ -13,6 +13,9 @@ from typing import Any, Protocol, runtime_checkable
 from benchday.domain.entries import Draft, Entry
 from benchday.domain.fold import DayState, ItemState
 from benchday.domain.items import Wanted
+from benchday.domain.links import ByteStream as ByteStream  # noqa: PLC0414 - shown here with the others
+from benchday.domain.links import Link as Link  # noqa: PLC0414 - shown here with the others
+from benchday.domain.links import ModemLines as ModemLines  # noqa: PLC0414 - shown here with the others
 from benchday.domain.permits import Permit, Reading, SpentAct
 from benchday.domain.playbook import Playbook
 from benchday.domain.readings import Identity, PowerReading, Progress, Proof, Recording, SelfTest, Settings, Sky
@@ -36,59 +39,6 @@ class Clock(Protocol):
 
     async def wait_until(self, at_us: int) -> None:
         """Return when the day time is ``at_us`` or later."""
-        ...
-
-
-@dataclass(frozen=True, slots=True)
-class ModemLines:
-    """The control lines as they stand; None where the link has none."""
-
-    cts: bool | None = None
-    dsr: bool | None = None
-    dcd: bool | None = None
-
-
-class ByteStream(Protocol):
-    """What an anyio byte stream offers; stated here so that the domain imports no I/O library."""
-
-    async def receive(self, max_bytes: int = 65536) -> bytes:
-        """Return at least one byte.
-
-        Raises:
-            LinkGone: the line has vanished, or was aborted.
-        """
-        ...
-
-    async def send(self, item: bytes) -> None:
-        """Return when the operating system has the bytes; nothing is kept back in the program.
-
-        Raises:
-            LinkGone: the line has vanished, or was aborted.
-        """
-        ...
-
-    async def aclose(self) -> None:
-        """Close within a time limit; never waits for unsent output."""
-        ...
-
-
-class Link(ByteStream, Protocol):
-    """A serial or network serial line."""
-
-    async def set_baud(self, baud: int) -> None:
-        """Change the line rate (bits a second); a link without one ignores it."""
-        ...
-
-    def modem_lines(self) -> ModemLines:
-        """Read the control lines."""
-        ...
-
-    async def discard_input(self) -> None:
-        """Throw away what has come and was not read."""
-        ...
-
-    def abort(self) -> None:
-        """Drop the line at once; a pending receive or send raises LinkGone."""
         ...
 
 
