@@ -75,6 +75,8 @@ class UnitStory:
     remedies: list[str] = field(default_factory=list)
     """What was done about too little charge, in words."""
     settings_before: Mapping[str, str] | None = None
+    options_before: tuple[str, ...] | None = None
+    """Installed options as the unit first told them today; a boot loader cannot tell them."""
     recordings: tuple[Mapping[str, Any], ...] = ()
     preserved: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     """Name -> {name, bytes, sha256} of whole copies in the archive."""
