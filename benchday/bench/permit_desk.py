@@ -130,14 +130,14 @@ def _text(asked: Confirmation, wanted: str) -> str:
     shown = blanked(asked.unit) if len(wanted) < len(asked.unit) else "(read the whole serial off its label)"
     lines = [f"Write unit {shown}, {asked.model} hardware {asked.hardware or 'not told'}, on station {asked.station}."]
     lines += [
-        f"Image {a.release or ''} of {a.bytes} bytes, SHA-256 {a.digest[:16]}...: {a.verb.value}." for a in asked.acts
+        f"Act: {a.verb.value} {a.release or ''}, {a.bytes:,} bytes, SHA-256 {a.digest[:16]}..." for a in asked.acts
     ]
     kept = [x for x in asked.losses if x.sha256]
     lost = [x for x in asked.losses if not x.sha256]
     if kept:
         lines.append(f"Erased from the unit, whole copies proved: {', '.join(x.name for x in kept)}.")
     if lost:
-        lines.append(f"LOST FOR GOOD, let go by the owner: {', '.join(f'{x.name} ({x.bytes} bytes)' for x in lost)}.")
+        lines.append(f"LOST FOR GOOD, let go by the owner: {', '.join(f'{x.name} ({x.bytes:,} bytes)' for x in lost)}.")
     if not asked.losses:
         lines.append("No recordings are on the unit.")
     return "\n".join([*lines, *asked.lines])
