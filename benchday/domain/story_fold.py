@@ -74,6 +74,8 @@ def _identified(story: UnitStory, entry: Entry) -> None:
     story.identity = entry.facts
     story.reported_serial = entry.facts["serial"]
     story.has = entry.facts["release"]
+    if story.options_before is None and entry.facts["mode"] == "run":
+        story.options_before = tuple(entry.facts["options"])
     if story.had is None and story.open_act is None and story.sent is None:
         story.had = entry.facts["release"]
 
