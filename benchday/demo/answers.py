@@ -14,6 +14,9 @@ from benchday.domain.units import wanted_characters
 
 Answer = dict[str, Any]
 
+MOST_LOOKS = 6
+"""How often the people of the demo have an interrupted unit identified anew before they leave it held."""
+
 
 class Answers:
     """Knows the scenario and can see the instruments."""
@@ -35,7 +38,7 @@ class Answers:
             "findings": lambda *_: {"answer": "go on", "reason": "agreed with the crew"},
             "bench": lambda *_: {"answer": "go on", "reason": "the bench PC was looked at"},
             "recording": self._recording,
-            "interrupted": lambda *_: {"answer": "identify anew", "reason": "the unit is still connected"},
+            "interrupted": self._interrupted,
             "line": self._line,
             "set": self._set,
             "failed": lambda *_: {"answer": "hand back", "reason": "the crew was told"},
@@ -92,6 +95,12 @@ class Answers:
         if unit is None or unit.lets_go is None:
             return {"answer": "hold"}
         return {"answer": "let go", "owner": unit.lets_go.said_by, "how": unit.lets_go.how}
+
+    def _interrupted(self, state: DayState, item: Item) -> Answer:
+        asked = sum((i.item.unit, i.item.topic) == (item.unit, item.topic) for i in state.items.values())
+        if asked > MOST_LOOKS:
+            return {"answer": "leave held", "reason": "it does not answer; somebody else has to look"}
+        return {"answer": "identify anew", "reason": "the unit is still connected"}
 
     def _line(self, state: DayState, item: Item) -> Answer:
         stopped = [r for k, r in state.lines_stopped.items() if item.topic == f"line {k[0]} {k[1]}"]
