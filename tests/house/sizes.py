@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from statistics import median
@@ -50,4 +51,4 @@ def report() -> str:
 
 
 if __name__ == "__main__":
-    print(report())
+    sys.stdout.write(f"{report()}\n")
