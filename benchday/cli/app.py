@@ -52,17 +52,25 @@ def _benchday(
 @app.command(short_help="Write a sample day to begin from.")
 def new(folder: Day, seed: Seed = 1, json: Json = False) -> None:
     """Write the files of a sample day, to begin your own from."""
-    from benchday.cli.commands.new import new as command
 
-    conduct(lambda: command(folder, seed, as_json=json))
+    def command() -> int:
+        from benchday.cli.commands.new import new as begin
+
+        return begin(folder, seed, as_json=json)
+
+    conduct(command)
 
 
 @app.command(short_help="Say every mistake in a day's files.")
 def validate(folder: Day, json: Json = False) -> None:
     """Say every mistake in a day's files, all at once."""
-    from benchday.cli.commands.validate import validate as command
 
-    conduct(lambda: command(folder, as_json=json))
+    def command() -> int:
+        from benchday.cli.commands.validate import validate as begin
+
+        return begin(folder, as_json=json)
+
+    conduct(command)
 
 
 @app.command(short_help="Run the day in the terminal.")
@@ -77,11 +85,14 @@ def run(
     json: Json = False,
 ) -> None:
     """Run the day: stations in the terminal, the items for your hands, one input line."""
-    from benchday.cli.commands.run import Asked
-    from benchday.cli.commands.run import run as command
 
-    asked = Asked(folder, operator, speed, seed, record, no_input=no_input, pipe=pipe, as_json=json)
-    conduct(lambda: command(asked))
+    def command() -> int:
+        from benchday.cli.commands.run import Asked
+        from benchday.cli.commands.run import run as begin
+
+        return begin(Asked(folder, operator, speed, seed, record, no_input=no_input, pipe=pipe, as_json=json))
+
+    conduct(command)
 
 
 @app.command(short_help="Run a whole day with simulated instruments.")
@@ -96,17 +107,25 @@ def demo(
     json: Json = False,
 ) -> None:
     """Run a whole day with simulated instruments and operators, in a folder of its own."""
-    from benchday.cli.commands.demo import demo as command
 
-    conduct(lambda: command(folder, units, seed, speed, trouble, as_json=json))
+    def command() -> int:
+        from benchday.cli.commands.demo import demo as begin
+
+        return begin(folder, units, seed, speed, trouble, as_json=json)
+
+    conduct(command)
 
 
 @app.command(short_help="Show how the day stands.")
 def status(folder: Here = Path(), record: Record = None, json: Json = False) -> None:
     """Show how the day stands: stations, units, items, holds."""
-    from benchday.cli.commands.status import status as command
 
-    conduct(lambda: command(folder, record, as_json=json))
+    def command() -> int:
+        from benchday.cli.commands.status import status as begin
+
+        return begin(folder, record, as_json=json)
+
+    conduct(command)
 
 
 @app.command(short_help="Tell a unit's log.")
@@ -117,9 +136,13 @@ def unit(
     json: Json = False,
 ) -> None:
     """Tell a unit's log: what happened to it, who did it, what was there before, where its recordings are."""
-    from benchday.cli.commands.unit import unit as command
 
-    conduct(lambda: command(serial, day, record, as_json=json))
+    def command() -> int:
+        from benchday.cli.commands.unit import unit as begin
+
+        return begin(serial, day, record, as_json=json)
+
+    conduct(command)
 
 
 @app.command(short_help="Close the day.")
@@ -143,11 +166,16 @@ def close(
     json: Json = False,
 ) -> None:
     """Close the day: every unit accounted for, packs off, cables counted."""
-    from benchday.cli.commands.close import Said
-    from benchday.cli.commands.close import close as command
 
-    said = Said(tuple(overnight or ()), packs_off, tuple(missing_cable or ()), words, cables_counted=cables_counted)
-    conduct(lambda: command(folder, operator, said, record, as_json=json))
+    def command() -> int:
+        from benchday.cli.commands.close import Said
+        from benchday.cli.commands.close import close as begin
+
+        cables = tuple(missing_cable or ())
+        said = Said(tuple(overnight or ()), packs_off, cables, words, cables_counted=cables_counted)
+        return begin(folder, operator, said, record, as_json=json)
+
+    conduct(command)
 
 
 @app.command(short_help="Print a JSON Schema.")
@@ -155,6 +183,10 @@ def schema(
     name: Annotated[str, typer.Argument(metavar="[NAME]", help="Without it, the names are listed.")] = "",
 ) -> None:
     """Print the JSON Schema of a file, an entry or a document."""
-    from benchday.cli.commands.schema import schema as command
 
-    conduct(lambda: command(name))
+    def command() -> int:
+        from benchday.cli.commands.schema import schema as begin
+
+        return begin(name)
+
+    conduct(command)

@@ -16,7 +16,6 @@ from benchday.bench.desk import BenchDesk
 from benchday.bench.permit_desk import Confirmation
 from benchday.bench.serving import Tools
 from benchday.bench.ticks import Tick
-from benchday.cli.stopping import Interruptible
 from benchday.cli.terminal.serve import face_for
 from benchday.domain.items import Item, ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import PlaceGranted, StepBegun, UnitArrived
@@ -138,7 +137,8 @@ async def _main(folder: Path, more_items: int) -> None:
             await day.desk.acknowledge(caution, OPERATOR)
         async with anyio.create_task_group() as tasks:
             tasks.start_soon(_tick, day)
-            await Interruptible(face_for(OPERATOR, quiet=False)).serve(day.desk)
+            await face_for(OPERATOR, quiet=False).serve(day.desk)
+            tasks.cancel_scope.cancel()
 
 
 if __name__ == "__main__":

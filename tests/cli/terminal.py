@@ -38,9 +38,10 @@ class Terminal:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
-        os.kill(self._pid, signal.SIGKILL)
-        os.waitpid(self._pid, 0)
-        os.close(self._master)
+        if self._pid:
+            os.kill(self._pid, signal.SIGKILL)
+            os.waitpid(self._pid, 0)
+            os.close(self._master)
 
     @property
     def lines(self) -> list[str]:
@@ -70,6 +71,18 @@ class Terminal:
     def interrupt(self) -> None:
         """Send what Ctrl-C sends."""
         os.kill(self._pid, signal.SIGINT)
+
+    def hang_up(self) -> int:
+        """Take the terminal away; return the exit status of the program, which must end by itself."""
+        os.close(self._master)
+        ends = time.monotonic() + WITHIN_S
+        while time.monotonic() < ends:
+            ended, status = os.waitpid(self._pid, os.WNOHANG)
+            if ended:
+                self._pid = 0
+                return os.waitstatus_to_exitcode(status)
+            time.sleep(0.05)
+        raise AssertionError(f"the program still runs {WITHIN_S} s after its terminal has gone")
 
     def read(self, for_s: float) -> None:
         """Take in what comes within a time."""

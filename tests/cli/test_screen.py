@@ -35,7 +35,7 @@ def test_a_serial_typed_while_a_station_ticks_is_never_broken(day: Path, columns
         percents = set()
         for typed in range(1, len(EXPECTED) + 1):
             terminal.type(EXPECTED[typed - 1])
-            for _ in range(3):
+            for _ in range(2):
                 terminal.read(0.05)
                 shown = terminal.input_line.removeprefix(" >").strip()
                 assert EXPECTED.startswith(shown)
@@ -157,6 +157,11 @@ def test_ctrl_c_says_what_stopping_means(day: Path) -> None:
         terminal.wait_for("No new step begins (stop 1).")
         terminal.type("/stop\r")
         terminal.wait_for("(stop 2)")
+
+
+def test_a_terminal_that_is_gone_ends_the_face_in_order(day: Path) -> None:
+    with at_work(day) as terminal:
+        assert terminal.hang_up() == 0
 
 
 def test_a_paste_is_typed_and_not_entered(day: Path) -> None:

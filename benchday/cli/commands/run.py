@@ -52,7 +52,7 @@ def run(asked: Asked) -> int:
     set_up()
     plan = load_day(asked.folder)
     known_operator(asked.operator, plan)
-    face = Interruptible(_face(asked))
+    face = _face(asked)
     ended = anyio.run(_run, asked, plan, face)
     return _tell(asked, ended, interrupted=face.interrupted)
 
@@ -80,11 +80,11 @@ async def _run(asked: Asked, plan: DayPlan, face: Operators) -> Ended:
     return await run_day(asked.folder, options, face)
 
 
-def _face(asked: Asked) -> Operators:
+def _face(asked: Asked) -> Interruptible:
     if asked.no_input:
-        return Nobody(asked.operator)
+        return Interruptible(Nobody(asked.operator))
     if asked.pipe:
-        return Pipe(asked.operator, LineReader(sys.stdin.fileno()))
+        return Interruptible(Pipe(asked.operator, LineReader(sys.stdin.fileno())))
     from benchday.cli.terminal.serve import face_for
 
     return face_for(asked.operator, quiet=asked.as_json)

@@ -4,19 +4,18 @@ from __future__ import annotations
 
 import os
 import sys
+from contextlib import suppress
 
 import anyio
 from anyio.streams.memory import MemoryObjectReceiveStream
 from prompt_toolkit.application import Application
 from prompt_toolkit.buffer import Buffer
 from prompt_toolkit.formatted_text import StyleAndTextTuples
-from prompt_toolkit.input.base import Input
 from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
 from prompt_toolkit.keys import Keys
 from prompt_toolkit.layout import HSplit, Layout, VSplit, Window
 from prompt_toolkit.layout.controls import BufferControl, FormattedTextControl
 from prompt_toolkit.output import ColorDepth
-from prompt_toolkit.output.base import Output
 from prompt_toolkit.styles import Style
 
 from benchday.bench.desk import BenchDesk
@@ -28,6 +27,9 @@ from benchday.cli.terminal.prompts import Prompt
 from benchday.cli.terminal.view import view_of
 from benchday.domain.clean import clean
 from benchday.domain.seams import Desk
+
+MOST_LINES = 64
+"""Lines that may wait to be taken; more at once is no person's typing."""
 
 REDRAW_S = 0.25
 """Real seconds between redraws without news: the clock and the bars move on."""
@@ -54,30 +56,50 @@ STYLE = Style.from_dict(
 class Screen:
     """Serves people at a full-screen terminal."""
 
-    def __init__(self, operator: str, source: Input | None = None, target: Output | None = None) -> None:
+    def __init__(self, operator: str) -> None:
         self._operator = operator
-        self._source, self._target = source, target
-        self._signs = Signs() if "utf" in (sys.stdout.encoding or "").lower() else PLAIN
-        self._typed_at: Prompt | None = None
-        self._seen_safety: set[str] = set()
+        self._session: Session | None = None
 
     async def serve(self, desk: Desk) -> None:
-        """Show the day and take lines until cancelled."""
+        """Show the day and take lines until cancelled, or until the terminal is gone."""
         bench = bench_desk(desk)
-        self._talk = Conversation(bench, self._operator, "person")
-        await self._talk.begin()
-        lines, taken = anyio.create_memory_object_stream[tuple[str, Prompt | None]](64)
-        self._lines = lines
-        self._app = self._application()
-        async with lines, taken, anyio.create_task_group() as tasks:
-            tasks.start_soon(self._take, taken)
-            tasks.start_soon(self._follow, bench)
-            tasks.start_soon(self._redraw)
-            await self._app.run_async(handle_sigint=False, set_exception_handler=False)
-            tasks.cancel_scope.cancel()
+        talk = Conversation(bench, self._operator, "person")
+        await talk.begin()
+        self._session = Session(talk)
+        await self._session.run(bench)
 
     def say(self, text: str) -> None:
         """Say something on the screen: what a signal to stop means."""
+        if self._session is not None:
+            self._session.say(text)
+
+
+class Session:
+    """One conversation on one full screen."""
+
+    def __init__(self, talk: Conversation) -> None:
+        self._talk = talk
+        self._signs = Signs() if "utf" in (sys.stdout.encoding or "").lower() else PLAIN
+        self._typed_at: Prompt | None = None
+        self._seen_safety: set[str] = set()
+        self._lines, self._taken = anyio.create_memory_object_stream[tuple[str, Prompt | None]](MOST_LINES)
+        self._buffer = Buffer(multiline=False, accept_handler=self._accept)
+        self._buffer.on_text_changed += lambda _: self._typed()
+        self._app = self._application()
+
+    async def run(self, desk: BenchDesk) -> None:
+        """Show and take lines until cancelled."""
+        async with self._lines, self._taken, anyio.create_task_group() as tasks:
+            tasks.start_soon(self._take, self._taken)
+            tasks.start_soon(self._follow, desk)
+            tasks.start_soon(self._redraw)
+            # A terminal that is gone ends the face; the day then stops as at Ctrl-C, and nothing is lost.
+            with suppress(EOFError, OSError):
+                await self._app.run_async(handle_sigint=False, set_exception_handler=False)
+            tasks.cancel_scope.cancel()
+
+    def say(self, text: str) -> None:
+        """Say something to the person."""
         self._talk.say(text)
         self._app.invalidate()
 
@@ -102,8 +124,6 @@ class Screen:
             self._app.invalidate()
 
     def _application(self) -> Application[None]:
-        self._buffer = Buffer(multiline=False, accept_handler=self._accept)
-        self._buffer.on_text_changed += lambda _: self._typed()
         top = Window(FormattedTextControl(self._drawn), wrap_lines=False, always_hide_cursor=True)
         mark = Window(FormattedTextControl([("class:prompt", " > ")]), width=3, height=1, dont_extend_width=True)
         line = VSplit([mark, Window(BufferControl(self._buffer), height=1)], height=1)
@@ -114,8 +134,6 @@ class Screen:
             style=STYLE,
             full_screen=True,
             color_depth=colours,
-            input=self._source,
-            output=self._target,
             mouse_support=False,
         )
         app.ttimeoutlen = 0.05
@@ -137,7 +155,10 @@ class Screen:
             self._typed_at = None
 
     def _accept(self, buffer: Buffer) -> bool:
-        self._lines.send_nowait((buffer.text, self._typed_at or self._talk.prompt))
+        try:
+            self._lines.send_nowait((buffer.text, self._typed_at or self._talk.prompt))
+        except anyio.WouldBlock:
+            self._talk.say("Too much was typed at once; the last line was not used.")
         self._typed_at = None
         return False
 

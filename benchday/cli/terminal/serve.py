@@ -6,12 +6,12 @@ import os
 import sys
 
 from benchday.cli.lines import LineReader
+from benchday.cli.stopping import Interruptible
 from benchday.cli.terminal.plain import PlainLines
-from benchday.domain.seams import Operators
 
 
-def face_for(operator: str, *, quiet: bool) -> Operators:
-    """Return the face for this terminal.
+def face_for(operator: str, *, quiet: bool) -> Interruptible:
+    """Return the face for this terminal, at which signals to stop are heard and told.
 
     Args:
         operator: who acts first.
@@ -21,8 +21,10 @@ def face_for(operator: str, *, quiet: bool) -> Operators:
     if typed and sys.stdout.isatty() and os.environ.get("TERM", "") != "dumb" and not quiet:
         from benchday.cli.terminal.screen import Screen
 
-        return Screen(operator)
+        screen = Screen(operator)
+        return Interruptible(screen, screen.say)
     # What a program types is no person's confirmation, whatever it says.
     by = "person" if typed else "pipe"
     out = sys.stderr if quiet else sys.stdout
-    return PlainLines(operator, LineReader(sys.stdin.fileno()), by, lambda text: print(text, file=out, flush=True))
+    lines = LineReader(sys.stdin.fileno())
+    return Interruptible(PlainLines(operator, lines, by, lambda text: print(text, file=out, flush=True)))
