@@ -42,6 +42,7 @@ from benchday.record.clock import DayClock
 from benchday.record.journal import open_journal
 from benchday.record.personal import Personal, open_personal
 from benchday.record.place import Place as RecordPlace
+from benchday.record.place import record_folder
 from benchday.record.reading import open_reader
 
 SIMULATOR_KEY = "simulators.key"
@@ -74,17 +75,6 @@ class Ended:
     """finished, stopped, or nobody (a person is needed and nobody is there)."""
 
 
-def record_folder(folder: Path, plan: DayPlan | None, chosen: Path | None) -> Path:
-    """Return where the record of a day is: as chosen, as day.yaml says, or the platform's data folder."""
-    if chosen is not None:
-        return chosen
-    if plan is not None and plan.day.record is not None:
-        return folder / plan.day.record
-    from platformdirs import user_data_path  # noqa: PLC0415 - late: few commands need it
-
-    return user_data_path("benchday", appauthor=False) / "record"
-
-
 def simulator_key(record: Path) -> bytes | None:
     """Return the day's key of a simulated record; None if none was drawn."""
     path = RecordPlace(record).keys / SIMULATOR_KEY
@@ -112,7 +102,7 @@ async def opened(folder: Path, plan: DayPlan, options: RunOptions) -> AsyncItera
     simulated = plan.day.instruments is Instruments.SIMULATED
     if not simulated and options.speed_milli != 1000:
         raise InputError("a day of real instruments runs at speed 1")
-    record = record_folder(folder, plan, options.record)
+    record = record_folder(folder, plan.day.record, options.record)
     clock = _clock(record, plan, options, simulated=simulated)
     journal = open_journal(
         record, plan.bench.bench, clock, simulated=simulated, simulator_key=simulator_key(record) if simulated else None

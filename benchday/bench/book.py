@@ -9,9 +9,8 @@ import anyio
 
 from benchday.domain.entries import Draft, Entry
 from benchday.domain.fold import DayState, fold
-from benchday.domain.kinds import KINDS
 from benchday.domain.seams import Clock, Journal
-from benchday.domain.steps import Move, State, moved
+from benchday.domain.steps import State, move_of, moved
 
 
 class Book:
@@ -80,7 +79,7 @@ class Book:
     def _check_moves(self, drafts: Sequence[Draft]) -> None:
         states: dict[str, State] = {}
         for draft in drafts:
-            move = Move(draft.facts["step"]) if draft.kind == "step_begun" else KINDS[draft.kind].move
+            move = move_of(draft.kind, draft.facts)
             if move is None or draft.unit is None:
                 continue
             story = self.state.units.get(draft.unit)

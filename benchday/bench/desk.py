@@ -7,7 +7,6 @@ from typing import Any
 
 from benchday.bench.aside.checking_in import check_in, walk_in
 from benchday.bench.conversations import Conversations
-from benchday.bench.places import waiting_reasons
 from benchday.bench.serving import Tools
 from benchday.bench.ticks import Tick
 from benchday.domain.cautions import Caution, Every, Moment, cautions_at
@@ -16,6 +15,7 @@ from benchday.domain.fold import DayState, ItemState
 from benchday.domain.kinds import CautionAcknowledged, OperatorActing, UnitLifted
 from benchday.domain.plan import DayPlan
 from benchday.domain.steps import State
+from benchday.planning.gates import waiting_reasons
 
 
 class BenchDesk:

@@ -2,101 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from benchday.bench.book import Book
-from benchday.domain.bench import BenchFile
-from benchday.domain.fold import DayState
 from benchday.domain.kinds import PlaceFreed, PlaceGranted
 from benchday.domain.plan import DayPlan
-from benchday.domain.steps import State
-from benchday.domain.story import UnitStory
-from benchday.planning.policy import Ask, Phase, Pool, grant, in_queue_order
-
-STATION = "station"
-CHARGER = "charger"
-
-
-def pools_of(bench: BenchFile) -> dict[str, tuple[str, ...]]:
-    """Return the bench's pools of places by name: station, charger, adapter, and one for each type of cable."""
-    pools: dict[str, tuple[str, ...]] = {
-        STATION: tuple(s.name for s in bench.stations),
-        CHARGER: tuple(c.name for c in bench.chargers),
-        "adapter": tuple(a.name for a in bench.adapters),
-    }
-    for cable in bench.cables:
-        pools[f"cable:{cable.connector}"] = (*pools.get(f"cable:{cable.connector}", ()), cable.number)
-    return pools
-
-
-def gated(state: DayState, story: UnitStory, plan: DayPlan) -> str | None:
-    """Say why a waiting unit must not ask for a station yet; None if it may."""
-    if story.target is None or not story.route:
-        return None
-    key = (story.model, story.target)
-    if key in state.lines_stopped:
-        return f"the line {story.model} {story.target} is stopped"
-    return unverified_first(state, story, plan)
-
-
-def unverified_first(state: DayState, story: UnitStory, plan: DayPlan) -> str | None:
-    """Say which unit is being written as the first of this model and release; None if there is none to wait for.
-
-    With ``first_off`` the first is verified before a second is begun. Of several that are on stations the one furthest
-    on is the first.
-    """
-    key = (story.model, story.target)
-    if not plan.day.policy.first_off or key in state.verified:
-        return None
-    ahead = [
-        other
-        for other in state.units.values()
-        if other is not story and (other.model, other.target) == key and other.on_station and other.route
-    ]
-    if story.on_station:
-        ahead = [o for o in ahead if o.state in (State.WRITE, State.RESTART, State.VERIFY)]
-    return f"{ahead[0].serial} is the first {story.model} on {story.target} and not verified yet" if ahead else None
-
-
-def station_asks(state: DayState, plan: DayPlan, now_us: int) -> tuple[Ask, ...]:
-    """Return the asks for a station, one for each unit that may be served now."""
-    if state.begun is None or now_us >= state.begun["closes_us"]:
-        return ()
-    asks = [
-        Ask(s.serial, STATION, 0, s.waiting_since_us, s.position)
-        for s in state.units.values()
-        if s.state is State.WAITING
-        and s.station is None
-        and s.charge_wanted_percent is None
-        and s.not_today is None
-        and gated(state, s, plan) is None
-    ]
-    return _one_a_gate(state, plan, in_queue_order(asks))
-
-
-def _one_a_gate(state: DayState, plan: DayPlan, asks: tuple[Ask, ...]) -> tuple[Ask, ...]:
-    """Keep of the units that would be the first of their model and release only the first in the queue."""
-    if not plan.day.policy.first_off:
-        return asks
-    kept, firsts = [], set()
-    for ask in asks:
-        story = state.units[ask.unit]
-        key = (story.model, story.target)
-        if story.target is not None and story.route and key not in state.verified:
-            if key in firsts:
-                continue
-            firsts.add(key)
-        kept.append(ask)
-    return tuple(kept)
-
-
-def charger_asks(state: DayState) -> tuple[Ask, ...]:
-    """Return the asks for a charger."""
-    return tuple(
-        Ask(s.serial, CHARGER, 0, s.waiting_since_us, s.position)
-        for s in state.units.values()
-        if s.state is State.WAITING and s.charge_wanted_percent is not None and CHARGER not in s.places
-    )
+from benchday.planning.gates import STATION, charger_asks, pools_of, station_asks
+from benchday.planning.policy import Ask, Phase, Pool, grant
 
 
 class Places:
@@ -154,12 +64,3 @@ class Places:
         taken = {u.places.get(pool) for u in self._book.state.units.values()}
         free = [p for p in places if p not in taken]
         return [p for p in free if p in self.idle] if pool == STATION else free
-
-
-def waiting_reasons(state: DayState, plan: DayPlan) -> Mapping[str, str]:
-    """Say for each waiting unit that may not ask for a station why that is."""
-    return {
-        s.serial: reason
-        for s in state.units.values()
-        if s.state is State.WAITING and (reason := gated(state, s, plan)) is not None
-    }

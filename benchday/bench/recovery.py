@@ -19,7 +19,8 @@ async def hold_what_was_cut(book: Book, why: str) -> tuple[str, ...]:
     drafts: list[Draft] = []
     cut = [s for s in book.state.units.values() if s.state in NO_SAFE_STOP]
     for story in cut:
-        hold = interrupted(why)
+        began = story.open_act or story.sent
+        hold = interrupted(why if began else f"{why}, before the act was spent: nothing was sent")
         facts = UnitHeld(code=hold.code, reason=hold.reason, lifts=hold.lifts)
         drafts.append(facts.draft(unit=story.serial, station=story.station))
         act = story.open_act or story.sent

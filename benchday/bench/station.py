@@ -7,7 +7,6 @@ from collections.abc import Awaitable, Callable, Mapping
 import anyio
 
 from benchday.bench.holds import INTERRUPTED, Hold, SendOff
-from benchday.bench.places import STATION
 from benchday.bench.queue import Withdrawn
 from benchday.bench.serving import Serving, Tools
 from benchday.bench.steps.check import check
@@ -26,6 +25,7 @@ from benchday.domain.kinds import ChargeWanted, StepBegun, StepEnded, UnitHeld, 
 from benchday.domain.playbook import StepName
 from benchday.domain.steps import NO_SAFE_STOP, State
 from benchday.domain.words import microseconds
+from benchday.planning.gates import STATION
 
 Step = Callable[[Serving], Awaitable[StepName | None]]
 

@@ -14,8 +14,8 @@ from benchday.inputs.checked import checked
 from benchday.inputs.day import BENCH, DAY
 from benchday.inputs.source import read_bytes
 from benchday.inputs.yaml_text import read_yaml
+from benchday.record.place import record_folder
 from benchday.record.reading import RecordReader, open_reader
-from benchday.wiring import record_folder
 
 Model = TypeVar("Model", DayFile, BenchFile)
 

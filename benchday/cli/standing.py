@@ -6,11 +6,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from typing import Any
 
-from benchday.bench.places import waiting_reasons
 from benchday.bench.ticks import Tick
 from benchday.cli.day_view import counts, held, stations, waiting
 from benchday.domain.fold import DayState, ItemState
 from benchday.domain.plan import DayPlan
+from benchday.planning.gates import waiting_reasons
 
 
 def bench_document(

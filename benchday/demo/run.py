@@ -20,9 +20,9 @@ from benchday.domain.scenario import Scenario
 from benchday.domain.seams import Desk, Operators
 from benchday.inputs.day import load_day
 from benchday.inputs.sample import SCENARIO, read_scenario, write_sample
-from benchday.record.place import Place
+from benchday.record.place import Place, record_folder
 from benchday.record.reading import open_reader
-from benchday.wiring import Ended, RunOptions, opened, record_folder, run_day
+from benchday.wiring import Ended, RunOptions, opened, run_day
 
 TROUBLE = "trouble.yaml"
 
@@ -51,7 +51,7 @@ async def run_demo(folder: Path, options: DemoOptions, beside: Operators | None 
     """
     scenario = await anyio.to_thread.run_sync(_scenario, folder, options)
     plan = await anyio.to_thread.run_sync(load_day, folder)
-    record = record_folder(folder, plan, None)
+    record = record_folder(folder, plan.day.record, None)
     state = read_state(record, plan)
     if state is None or state.closed is None:
         bench = Bench(folder, record, options.speed_milli, _trouble_file(folder, scenario, options.trouble))
@@ -79,7 +79,7 @@ async def run_simulated(folder: Path, options: RunOptions, operators: Operators)
     """Run a day of simulated instruments with people at a face; the instruments are started or found."""
     plan = await anyio.to_thread.run_sync(load_day, folder)
     scenario = await anyio.to_thread.run_sync(read_scenario, folder)
-    record = record_folder(folder, plan, options.record)
+    record = record_folder(folder, plan.day.record, options.record)
     bench = Bench(folder, record, options.speed_milli, _trouble_file(folder, scenario, None))
     await start(bench, scenario)
     return await run_day(folder, replace(options, hands=hands_on(bench, plan)), operators)

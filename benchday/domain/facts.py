@@ -1,4 +1,4 @@
-"""What every kind of entry has in common: typed facts, and the move it makes its unit take.
+"""What every kind of entry has in common: typed facts.
 
 Facts hold no personal data: where a person's own words or contact matter, the entry carries a reference to what stands
 beside the chain. Times are day time in microseconds unless the name says otherwise.
@@ -12,7 +12,6 @@ from pydantic import BaseModel, ConfigDict
 
 from benchday.domain.entries import Draft, Entry
 from benchday.domain.errors import UnknownKind
-from benchday.domain.steps import Move
 
 KINDS: dict[str, type[Facts]] = {}
 """Kind -> its facts. Filled by the classes below and closed after them."""
@@ -21,24 +20,18 @@ KINDS: dict[str, type[Facts]] = {}
 class Facts(BaseModel):
     """Facts of one kind of entry."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     kind: ClassVar[str]
-    move: ClassVar[Move | None] = None
-    """The move that an entry of this kind makes its unit take."""
 
-    def __init_subclass__(cls, kind: str, move: Move | None = None, **rest: Any) -> None:
+    def __init_subclass__(cls, kind: str, **rest: Any) -> None:
         super().__init_subclass__(**rest)
-        cls.kind, cls.move = kind, move
+        cls.kind = kind
         KINDS[kind] = cls
 
     def draft(self, unit: str | None = None, station: str | None = None, operator: str | None = None) -> Draft:
         """Make the entry to be."""
         return Draft(self.kind, self.model_dump(mode="json"), unit=unit, station=station, operator=operator)
-
-    def move_now(self) -> Move | None:
-        """Return the move that this entry makes its unit take."""
-        return self.move
 
 
 def facts_of(entry: Entry) -> Facts:

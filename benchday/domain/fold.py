@@ -8,8 +8,7 @@ from typing import Any
 
 from benchday.domain.entries import Entry
 from benchday.domain.items import Answered, Item
-from benchday.domain.kinds import KINDS
-from benchday.domain.steps import Move, State, moved
+from benchday.domain.steps import Move, State, move_of, moved
 from benchday.domain.story import UnitStory
 from benchday.domain.story_fold import CHANGES
 
@@ -73,7 +72,7 @@ class DayState:
         Raises:
             IllegalMove: the entry moves its unit along no edge of the table; nothing is changed.
         """
-        move = move_of(entry)
+        move = move_of(entry.kind, entry.facts)
         if move is not None and entry.unit is not None and entry.unit in self.units:
             moved(self.units[entry.unit].state, move)
         change = _DAY.get(entry.kind)
@@ -93,14 +92,6 @@ def fold(entries: Iterable[Entry]) -> DayState:
     for entry in entries:
         state.apply(entry)
     return state
-
-
-def move_of(entry: Entry) -> Move | None:
-    """Return the move that an entry makes its unit take."""
-    model = KINDS.get(entry.kind)
-    if model is None:
-        return None
-    return Move(entry.facts["step"]) if entry.kind == "step_begun" else model.move
 
 
 def _move(story: UnitStory, move: Move | None, entry: Entry) -> None:

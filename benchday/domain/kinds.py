@@ -116,9 +116,6 @@ __all__ = [
     "schema",
 ]
 
-for _model in KINDS.values():
-    _model.model_rebuild()
-
 
 def schema() -> Mapping[str, Any]:
     """Return the JSON Schema of every kind's facts, by kind."""

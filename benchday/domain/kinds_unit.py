@@ -7,10 +7,9 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict
 
 from benchday.domain.facts import Facts
-from benchday.domain.steps import Move
 
 
-class UnitExpected(Facts, kind="unit_expected", move=Move.EXPECT):
+class UnitExpected(Facts, kind="unit_expected"):
     """A unit stands on the roster."""
 
     model: str
@@ -25,7 +24,7 @@ class UnitExpected(Facts, kind="unit_expected", move=Move.EXPECT):
     position: int
 
 
-class UnitWalkedIn(Facts, kind="unit_walked_in", move=Move.WALK_IN):
+class UnitWalkedIn(Facts, kind="unit_walked_in"):
     """A unit came that no roster expected."""
 
     model: str
@@ -53,13 +52,13 @@ class CheckedIn(BaseModel):
     charge_percent: int | None
 
 
-class UnitArrived(Facts, kind="unit_arrived", move=Move.ARRIVE):
+class UnitArrived(Facts, kind="unit_arrived"):
     """An expected unit was checked in."""
 
     checked_in: CheckedIn
 
 
-class UnitAbsent(Facts, kind="unit_absent", move=Move.MISS):
+class UnitAbsent(Facts, kind="unit_absent"):
     """An expected unit does not come."""
 
     reason: str
@@ -72,14 +71,14 @@ class ChargeWanted(Facts, kind="charge_wanted"):
     why: str
 
 
-class ChargeBegun(Facts, kind="charge_begun", move=Move.CHARGE):
+class ChargeBegun(Facts, kind="charge_begun"):
     """A unit goes on a charger."""
 
     charger: str
     ends_us: int
 
 
-class ChargeEnded(Facts, kind="charge_ended", move=Move.CHARGED):
+class ChargeEnded(Facts, kind="charge_ended"):
     """A unit comes off its charger."""
 
     charger: str
@@ -115,10 +114,6 @@ class StepBegun(Facts, kind="step_begun"):
     expected_us: int
     """How long it usually takes, microseconds."""
 
-    def move_now(self) -> Move:
-        """Return the move into the step."""
-        return Move(self.step)
-
 
 class StepMilestone(Facts, kind="step_milestone"):
     """How far a long step has come; at most one a minute."""
@@ -139,7 +134,7 @@ class StepEnded(Facts, kind="step_ended"):
     """Real time."""
 
 
-class UnitSentOff(Facts, kind="unit_sent_off", move=Move.SEND_OFF):
+class UnitSentOff(Facts, kind="unit_sent_off"):
     """A unit leaves its station without being served and waits again."""
 
     why: str
@@ -243,7 +238,7 @@ class VerifyFailed(Facts, kind="verify_failed"):
     problems: list[str]
 
 
-class UnitHeld(Facts, kind="unit_held", move=Move.HOLD):
+class UnitHeld(Facts, kind="unit_held"):
     """A unit is set aside, with the reason and what would lift it."""
 
     code: str
@@ -251,7 +246,7 @@ class UnitHeld(Facts, kind="unit_held", move=Move.HOLD):
     lifts: str
 
 
-class UnitLifted(Facts, kind="unit_lifted", move=Move.LIFT):
+class UnitLifted(Facts, kind="unit_lifted"):
     """A hold is lifted; the unit waits again."""
 
     reason: str
@@ -280,13 +275,13 @@ class LineLifted(Facts, kind="line_lifted"):
     reason: str
 
 
-class UnitReady(Facts, kind="unit_ready", move=Move.READY):
+class UnitReady(Facts, kind="unit_ready"):
     """The last look was taken."""
 
     words: str
 
 
-class UnitHandedBack(Facts, kind="unit_handed_back", move=Move.HAND_BACK):
+class UnitHandedBack(Facts, kind="unit_handed_back"):
     """A named person took the unit and its accessories away."""
 
     to_ref: str | None

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from enum import StrEnum
 from types import MappingProxyType
+from typing import Any
 
 from benchday.domain.errors import IllegalMove
 
@@ -124,6 +125,29 @@ _HOLD: dict[tuple[State, Move], State] = {
 
 MOVES: Mapping[tuple[State, Move], State] = MappingProxyType({**_WAY, **_AGAIN, **_ANEW, **_HOLD})
 """(state, move) -> state. Nothing else is legal."""
+
+
+MOVE_OF_KIND: Mapping[str, Move] = MappingProxyType(
+    {
+        "unit_expected": Move.EXPECT,
+        "unit_walked_in": Move.WALK_IN,
+        "unit_arrived": Move.ARRIVE,
+        "unit_absent": Move.MISS,
+        "charge_begun": Move.CHARGE,
+        "charge_ended": Move.CHARGED,
+        "unit_sent_off": Move.SEND_OFF,
+        "unit_held": Move.HOLD,
+        "unit_lifted": Move.LIFT,
+        "unit_ready": Move.READY,
+        "unit_handed_back": Move.HAND_BACK,
+    }
+)
+"""Kind of entry -> the move that it makes its unit take; ``step_begun`` names its move in its facts."""
+
+
+def move_of(kind: str, facts: Mapping[str, Any]) -> Move | None:
+    """Return the move that an entry of this kind makes its unit take; None if it makes none."""
+    return Move(facts["step"]) if kind == "step_begun" else MOVE_OF_KIND.get(kind)
 
 
 def moved(state: State, move: Move) -> State:

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import ast
+import inspect
 import json
-from collections.abc import Mapping
+import textwrap
+from collections.abc import Iterator, Mapping
 from importlib.resources import files
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +46,30 @@ def schema(name: str) -> dict[str, Any]:
         hint = f" (did you mean {near}?)" if near else ""
         raise InputError(f"no schema {name}{hint}; there are {', '.join(FILES)}")
 
-    return {"$schema": DIALECT, "$id": f"urn:benchday:{name}"} | model.model_json_schema(by_alias=True)
+    made = model.model_json_schema(by_alias=True)
+    for part in (made, *made.get("$defs", {}).values()):
+        _describe(part)
+    return {"$schema": DIALECT, "$id": f"urn:benchday:{name}"} | made
+
+
+def _describe(part: dict[str, Any]) -> None:
+    """Add each field's docstring, read from the source here, so that no other command pays for reading it."""
+    model = next((m for m in _models(FileModel) if m.__name__ == part.get("title")), None)
+    if model is None:
+        return
+    (tree,) = ast.parse(textwrap.dedent(inspect.getsource(model))).body
+    body = tree.body if isinstance(tree, ast.ClassDef) else []
+    for field, said in pairwise(body):
+        if isinstance(field, ast.AnnAssign) and isinstance(field.target, ast.Name) and isinstance(said, ast.Expr):
+            name = model.model_fields[field.target.id].alias or field.target.id
+            if isinstance(said.value, ast.Constant) and isinstance(said.value.value, str):
+                part["properties"][name].setdefault("description", inspect.cleandoc(said.value.value))
+
+
+def _models(base: type[FileModel]) -> Iterator[type[FileModel]]:
+    for model in base.__subclasses__():
+        yield model
+        yield from _models(model)
 
 
 def shipped(name: str) -> dict[str, Any]:

@@ -91,3 +91,20 @@ def is_simulated(connection: sqlite3.Connection, path: Path) -> bool:
         raise RecordError(f"{path} does not say whether it is real or simulated; it was never begun properly")
 
     return bool(row[0])
+
+
+def record_folder(folder: Path, named: str | None, chosen: Path | None) -> Path:
+    """Return where the record of a day is: as chosen, as the day's file names it, or the platform's data folder.
+
+    Args:
+        folder: of the day.
+        named: ``record`` in day.yaml, relative to the folder.
+        chosen: what a command was told.
+    """
+    if chosen is not None:
+        return chosen
+    if named is not None:
+        return folder / named
+    from platformdirs import user_data_path  # noqa: PLC0415 - late: few commands need it
+
+    return user_data_path("benchday", appauthor=False) / "record"

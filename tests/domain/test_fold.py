@@ -4,7 +4,7 @@ import pytest
 
 from benchday.domain.entries import Draft
 from benchday.domain.errors import IllegalMove
-from benchday.domain.fold import DayState, fold, move_of
+from benchday.domain.fold import DayState, fold
 from benchday.domain.items import Item, ItemKind
 from benchday.domain.kinds import (
     ChargeBegun,
@@ -20,7 +20,7 @@ from benchday.domain.kinds import (
     UnitLifted,
     VerifyFailed,
 )
-from benchday.domain.steps import Move, State
+from benchday.domain.steps import Move, State, move_of
 from tests.domain.small_day import (
     BASE,
     IMAGE,
@@ -237,8 +237,8 @@ def test_one_by_one_or_all_at_once(day: Telling) -> None:
 
 def test_the_move_of_an_entry(day: Telling) -> None:
     """Steps move into themselves, kinds of their own by what they say, others not at all."""
-    moves = {entry.kind: move_of(entry) for entry in day.entries}
+    moves = {entry.kind: move_of(entry.kind, entry.facts) for entry in day.entries}
     assert moves["unit_expected"] is Move.EXPECT
     assert moves["input_read"] is None
-    assert move_of(day.tell(StepBegun(step="last look", tries=1, expected_us=1), BASE)) is Move.LAST_LOOK
-    assert move_of(day.add(Draft("from_a_newer_program", {}))) is None
+    assert move_of("step_begun", {"step": "last look"}) is Move.LAST_LOOK
+    assert move_of("from_a_newer_program", {}) is None

@@ -12,6 +12,7 @@ from types import ModuleType
 
 from benchday.domain import kinds_acts, kinds_day, kinds_unit
 from benchday.domain.facts import KINDS, Facts
+from benchday.domain.steps import MOVE_OF_KIND
 
 PAGE = Path(__file__).parents[2] / "benchday" / "docs" / "entries.md"
 GROUPS: tuple[tuple[str, ModuleType], ...] = (
@@ -41,7 +42,8 @@ def page() -> str:
 
 def _section(kind: type[Facts]) -> str:
     says = " ".join((inspect.getdoc(kind) or "").split())
-    move = f" Its unit's move: {kind.move.value}." if kind.move is not None else ""
+    known = MOVE_OF_KIND.get(kind.kind)
+    move = f" Its unit's move: {known.value}." if known is not None else ""
     if kind.kind == "step_begun":
         move = " Its unit's move: into the step."
     rows = "\n".join(f"| `{name}` | {_type(text)} | {words} |" for name, text, words in _facts(kind))

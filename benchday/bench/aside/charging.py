@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from benchday.bench.places import CHARGER
 from benchday.bench.serving import Tools
 from benchday.domain.cautions import Every, Moment, cautions_at
 from benchday.domain.items import Item, ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import ChargeBegun, ChargeEnded
 from benchday.domain.steps import State
+from benchday.planning.gates import CHARGER
 from benchday.planning.power import aged_mwh
 from benchday.planning.remedies import charging_minutes
 

@@ -7,7 +7,6 @@ import hashlib
 from benchday.bench.gathering import find_all, hold_images, list_recordings, read_power
 from benchday.bench.holds import Hold
 from benchday.bench.permit_desk import Confirmation
-from benchday.bench.places import unverified_first
 from benchday.bench.serving import Serving
 from benchday.bench.targeting import target_of
 from benchday.domain.cautions import Moment
@@ -15,6 +14,7 @@ from benchday.domain.checks import Answer, Finding
 from benchday.domain.permits import Act, Loss, Verb
 from benchday.domain.playbook import StepName
 from benchday.domain.releases import Image
+from benchday.planning.gates import unverified_first
 
 MOST_CHECKS = 6
 """How often a unit may be sent back to the checks in one visit."""

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from benchday.bench.places import STATION
 from benchday.bench.serving import Serving
 from benchday.domain.cautions import Moment
 from benchday.domain.items import ItemKind, Wanted
 from benchday.domain.kinds import UnitReady
 from benchday.domain.playbook import StepName
 from benchday.domain.units import Ability
+from benchday.planning.gates import STATION
 
 
 async def last_look(at: Serving) -> None:

@@ -19,8 +19,9 @@ from benchday.domain.fold import DayState, fold
 from benchday.domain.kinds import ProgramStopped, UnitAbsent
 from benchday.domain.plan import DayPlan
 from benchday.inputs.day import load_day
+from benchday.record.place import record_folder
 from benchday.record.reading import open_reader
-from benchday.wiring import RunOptions, opened, record_folder
+from benchday.wiring import RunOptions, opened
 
 DID_NOT_COME = "it did not come by the closing of the day"
 
@@ -46,7 +47,7 @@ def close(folder: Path, operator: str, said: Said, record: Path | None, *, as_js
     plan = load_day(folder)
     known_operator(operator, plan)
     answers = _answers(said)
-    state = _state(record_folder(folder, plan, record), plan)
+    state = _state(record_folder(folder, plan.day.record, record), plan)
     if state.closed is not None:
         _tell([], state.closed["overnight"], as_json=as_json, text="The day is closed already; nothing was changed.")
         return Exit.DONE
