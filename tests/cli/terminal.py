@@ -16,7 +16,7 @@ from types import TracebackType
 
 import pyte
 
-WITHIN_S = 15.0
+WITHIN_S = 30.0
 
 
 class Terminal:
