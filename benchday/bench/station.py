@@ -42,6 +42,8 @@ STEPS: Mapping[StepName, Step] = {
 }
 """Name -> what it does."""
 
+FINISH_A_WRITE = (StepName.RESTART, StepName.VERIFY)
+"""What belongs to a write that is let finish when the day is stopped."""
 MOST_IDENTIFICATIONS = 6
 """How often a unit is identified anew in one visit before its line is taken for broken."""
 
@@ -110,13 +112,17 @@ class Station:
             raise LookupError(f"no playbook covers {story.model}")
         at = Serving(self._tools, unit, self.name, playbook)
         try:
-            with self._scope:
+            with anyio.CancelScope() as self._scope:
                 step: StepName | None = await self._held(at) if first is None else first
-                while step is not None and not self._stopping.is_set():
+                while step is not None and self._may_begin(step):
                     step = await self._step(at, step)
         finally:
             await at.let_go()
             self._tools.ticks.forget(unit)
+
+    def _may_begin(self, step: StepName) -> bool:
+        """Once the day is being stopped no step begins but those that a write has to be finished with."""
+        return not self._stopping.is_set() or step in FINISH_A_WRITE
 
     async def _step(self, at: Serving, name: StepName) -> StepName | None:
         try:

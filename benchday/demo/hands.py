@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +13,8 @@ from benchday.demo.instruments import Bench, read_state
 from benchday.domain.items import Item
 
 SETTLES_WITHIN_S = 20.0
+HANDS_WITHIN_S = 0.3
+"""How long a simulated unit takes to notice what was done to it."""
 _LOOK_S = 0.02
 
 
@@ -30,38 +32,74 @@ class SimulatedHands:
         self._bench = bench
         self._images = images
         self._packs = packs
+        self._deeds: Mapping[str, Callable[[str, Item, Mapping[str, Any]], Awaitable[None]]] = {
+            "connect": self._connect,
+            "plug": self._plug,
+            "set up": self._set_up,
+            "fit pack": self._fit_pack,
+            "external power": self._supply,
+            "charge": self._supply,
+            "charged": self._no_supply,
+            "last look": self._put_away,
+            "set aside": self._put_away,
+            "send off": self._put_away,
+            "hand back": self._put_away,
+            "hand:write": self._begin_write,
+            "hand:restart": self._restart,
+            "hand:fetch": self._copy,
+        }
 
     async def __call__(self, item: Item, value: Mapping[str, Any]) -> None:
         """Do what the answer to this item says was done."""
         if item.unit is None or not (self._bench.of(item.unit) / "state.json").exists():
             return
-        match item.topic:
-            case "connect":
-                await self._up(item.unit)
-            case topic if topic.startswith("set up "):
-                for unit in (item.unit, str(item.figures["base"])):
-                    await self._up(unit)
-            case "fit pack":
-                percent = self._packs.get(str(item.figures.get("pack")), 90)
-                await self._do(item.unit, {"do": "fit pack", "charge_percent": percent})
-                await self._until(item.unit, lambda told: _percent(told) >= percent - 1)
-            case "external power":
-                await self._power(item.unit, on=True)
-            case "charge":
-                await self._power(item.unit, on=True)
-            case "charged":
-                await self._power(item.unit, on=False)
-            case "last look" | "set aside" | "send off" | "hand back":
-                await self._power(item.unit, on=False)
-                await self._do(item.unit, {"do": "switch", "on": False})
-            case "hand:write" if value.get("begun") is True:
-                await self._write_by_card(item)
-            case "hand:restart" if value.get("up") is True:
-                await self._do(item.unit, {"do": "restart"})
-                await self._until(item.unit, lambda told: told["display"].get("doing") in (None, "", "idle"))
-            case "hand:fetch":
-                await self._do(item.unit, {"do": "copy to card", "to": str(value.get("folder"))})
-                await anyio.sleep(0.3)
+        topic = "set up" if item.topic.startswith("set up ") else item.topic
+        deed = self._deeds.get(topic)
+        if deed is not None:
+            await deed(item.unit, item, value)
+
+    async def _connect(self, unit: str, *_: Any) -> None:
+        await self._do(unit, {"do": "antenna", "fitted": True})
+        # The others are switched on once they are plugged in: waiting for a cable need not run a battery down.
+        if _has_no_line(read_state(self._bench, unit)):
+            await self._up(unit)
+
+    async def _plug(self, unit: str, *_: Any) -> None:
+        await self._up(unit)
+
+    async def _set_up(self, unit: str, item: Item, _: Mapping[str, Any]) -> None:
+        for member in (unit, str(item.figures["base"])):
+            await self._up(member)
+
+    async def _fit_pack(self, unit: str, item: Item, _: Mapping[str, Any]) -> None:
+        percent = self._packs.get(str(item.figures.get("pack")), 90)
+        await self._do(unit, {"do": "fit pack", "charge_percent": percent})
+        await self._until(unit, lambda told: _percent(told) >= percent - 1)
+
+    async def _supply(self, unit: str, *_: Any) -> None:
+        await self._power(unit, on=True)
+
+    async def _no_supply(self, unit: str, *_: Any) -> None:
+        await self._power(unit, on=False)
+
+    async def _put_away(self, unit: str, *_: Any) -> None:
+        await self._power(unit, on=False)
+        await self._do(unit, {"do": "switch", "on": False})
+
+    async def _begin_write(self, unit: str, item: Item, value: Mapping[str, Any]) -> None:
+        image = self._images.get(str(item.figures.get("image_sha256")))
+        if value.get("begun") is True and image is not None:
+            await self._do(unit, {"do": "write by card", "file": str(image.resolve())})
+            await anyio.sleep(HANDS_WITHIN_S)
+
+    async def _restart(self, unit: str, _: Item, value: Mapping[str, Any]) -> None:
+        if value.get("up") is True:
+            await self._do(unit, {"do": "restart"})
+            await self._until(unit, lambda told: told["display"].get("doing") in (None, "", "idle"))
+
+    async def _copy(self, unit: str, _: Item, value: Mapping[str, Any]) -> None:
+        await self._do(unit, {"do": "copy to card", "to": str(value.get("folder"))})
+        await anyio.sleep(HANDS_WITHIN_S)
 
     async def _up(self, unit: str) -> None:
         """Fit the antenna first, then switch the unit on and wait until it shows something."""
@@ -74,12 +112,6 @@ class SimulatedHands:
         unit = item.unit or ""
         await self._do(unit, {"do": "prove", "nonce": str(item.figures["nonce"])})
         await self._until(unit, lambda told: bool(told["display"].get("proof")))
-
-    async def _write_by_card(self, item: Item) -> None:
-        image = self._images.get(str(item.figures.get("image_sha256")))
-        if image is not None and item.unit is not None:
-            await self._do(item.unit, {"do": "write by card", "file": str(image.resolve())})
-            await anyio.sleep(0.3)
 
     async def _power(self, unit: str, *, on: bool) -> None:
         await self._do(unit, {"do": "external power", "on": on})
@@ -101,6 +133,12 @@ def _holds(bench: Bench, unit: str, condition: Callable[[Mapping[str, Any]], boo
         return condition(read_state(bench, unit))
     except (OSError, ValueError, KeyError):
         return False
+
+
+def _has_no_line(told: Mapping[str, Any]) -> bool:
+    from benchday_simulators.models import MODELS  # noqa: PLC0415 - only where there are simulators
+
+    return MODELS[str(told["model"])].line == "none"
 
 
 def _percent(told: Mapping[str, Any]) -> int:

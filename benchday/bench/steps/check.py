@@ -57,7 +57,9 @@ async def _aim(at: Serving) -> None:
 def _hold_on(stops: dict[Check, Finding]) -> None:
     if not stops:
         return
-    others = [f for c, f in stops.items() if c is not Check.CLOSING]
+    # Neither charge nor time will do, and tomorrow both can: that is no reason to hold it.
+    late = Check.CLOSING in stops and set(stops) <= {Check.CLOSING, Check.POWER}
+    others = [] if late else [f for c, f in stops.items() if c is not Check.CLOSING]
     if not others:
         raise SendOff(stops[Check.CLOSING].text, for_today=True)
     reason = "; ".join(f.text for f in others)

@@ -10,7 +10,7 @@ from benchday.bench.permit_desk import Confirmation
 from benchday.bench.serving import Serving
 from benchday.bench.targeting import target_of
 from benchday.domain.cautions import Moment
-from benchday.domain.checks import Answer, Finding
+from benchday.domain.checks import Answer, Check, Finding
 from benchday.domain.permits import Act, Loss, Verb
 from benchday.domain.playbook import StepName
 from benchday.domain.releases import Image
@@ -33,13 +33,28 @@ async def confirm(at: Serving) -> StepName:
                 stops = "; ".join(f.text for f in found if f.answer is Answer.STOP)
                 raise Hold("check", f"the checks do not hold up to the write: {stops}", "a person looks")
             return StepName.CHECK
+        looked_us = at.tools.book.clock.monotonic()
         permit = await at.tools.desk.confirm(_confirmation(at, at.target.images[0], found))
         if permit is None:
             raise Hold("not now", "the operator did not confirm the write", "an operator lifts it")
-        if not _must_wait(at):
+        outlived = _outlived(at, found, looked_us)
+        if outlived is None:
             at.permit = permit
             return StepName.WRITE
-        await at.tools.desk.void(permit, "the line was stopped, or the first of its kind is not verified")
+        await at.tools.desk.void(permit, outlived)
+
+
+def _outlived(at: Serving, found: tuple[Finding, ...], looked_us: int) -> str | None:
+    """Say why a confirmation does not hold for what was looked at before it was asked for; None if it does."""
+    if _must_wait(at):
+        return "the line was stopped, or the first of its kind is not verified"
+    clock, closes_us = at.tools.book.clock, (at.tools.book.state.begun or {}).get("closes_us", 0)
+    rest_us = next((f.figures.get("rest_us", 0) for f in found if f.check is Check.CLOSING), 0)
+    if clock.now() + int(rest_us) > closes_us:
+        return "it was confirmed too late to be verified before closing"
+    if clock.monotonic() - looked_us > at.tools.plan.day.policy.permit_minutes * 60_000_000:
+        return "it was confirmed too long after the unit was looked at; the unit is looked at anew"
+    return None
 
 
 def _must_wait(at: Serving) -> bool:
@@ -63,7 +78,8 @@ def _confirmation(at: Serving, image: Image, found: tuple[Finding, ...]) -> Conf
         f"It takes {step.minutes.shortest} to {step.minutes.longest} minutes and must not be disturbed.",
     ]
     lines += [f"Decided: {f.text}." for f in found if f.answer is Answer.ASK]
-    shown = at.cautions(Moment.CONFIRM)
+    # The restart follows the write without a gap: what must be seen to before it is acknowledged here.
+    shown = tuple(dict.fromkeys((*at.cautions(Moment.CONFIRM), *at.cautions(Moment.RESTART))))
     lines += [f"CAUTION {c.text}" for c in shown]
     return Confirmation(
         unit=at.unit,

@@ -21,5 +21,6 @@ async def connect(at: Serving) -> StepName:
 
 def _joining(at: Serving, place: str) -> str:
     if at.playbook.wifi:
-        return f"Join the Wi-Fi network of unit {at.unit} with adapter {place} (station {at.station})."
-    return f"Plug cable {place} ({at.playbook.connector}) into unit {at.unit} on station {at.station}."
+        return f"Switch unit {at.unit} on (station {at.station}) and join its own Wi-Fi network with adapter {place}."
+    cable = f"cable {place} ({at.playbook.connector})"
+    return f"Plug {cable} into unit {at.unit} on station {at.station} until it sits, then switch the unit on."

@@ -4,20 +4,14 @@ from __future__ import annotations
 
 from benchday.bench.holds import Hold, interrupted
 from benchday.bench.serving import Serving
-from benchday.domain.cautions import Moment
 from benchday.domain.errors import DeviceError
-from benchday.domain.items import ItemKind
 from benchday.domain.playbook import StepName
 
 
 async def restart(at: Serving) -> StepName:
-    """Restart the unit, once the cautions of that moment are acknowledged."""
+    """Restart the unit; its cautions were acknowledged with the confirmation, so that nothing waits between the two."""
     if at.act is None:
         raise Hold("no-permit", "there is no act under which to restart", "the unit is identified anew")
-    if at.cautions(Moment.RESTART):
-        await at.ask(
-            ItemKind.CAUTION, "restart", f"Unit {at.unit} on station {at.station} restarts next.", moment=Moment.RESTART
-        )
     try:
         with at.undisturbed():
             await (await at.line()).restart(at.act)
