@@ -127,7 +127,8 @@ def is_over(state: DayState, now_us: int) -> bool:
 
 def _done(story: UnitStory, closed: bool) -> bool:
     if story.state is State.WAITING:
-        return story.not_today is not None or closed
+        # One that was sent off still stands on its station until somebody has taken it away.
+        return story.station is None and (story.not_today is not None or closed)
     if story.state is State.HELD:
         return story.station is None
     return story.state in DONE and story.state is not State.READY

@@ -10,6 +10,8 @@ from benchday.domain.items import ItemKind
 from benchday.domain.kinds import Remedied
 from benchday.planning.remedies import Remedy, RemedyKind, remedies
 
+FIT_PACK = "fit pack"
+
 
 async def remedy(at: Serving, finding: Finding) -> None:
     """Have the first remedy done that is left.
@@ -19,7 +21,7 @@ async def remedy(at: Serving, finding: Finding) -> None:
         Hold: nothing helps here.
     """
     bench = at.tools.plan.bench
-    used = at.tools.book.state.packs_used
+    used = at.tools.book.state.packs_used | _promised(at)
     found = remedies(
         finding,
         at.playbook,
@@ -33,11 +35,17 @@ async def remedy(at: Serving, finding: Finding) -> None:
     await _do(at, found[0], finding)
 
 
+def _promised(at: Serving) -> set[str]:
+    """Return the packs that somebody has been asked to fit to another unit."""
+    items = at.tools.book.state.open_items()
+    return {str(i.item.figures["pack"]) for i in items if i.item.topic == FIT_PACK and i.item.unit != at.unit}
+
+
 async def _do(at: Serving, chosen: Remedy, finding: Finding) -> None:
     if chosen.kind is RemedyKind.CHARGE:
         raise SendOff(finding.text, charge_percent=min((chosen.charge_to_percent or 90) + 5, 100))
     text = f"Unit {at.unit} on station {at.station}: {finding.text}. Please {chosen.text}."
-    topic = "fit pack" if chosen.kind is RemedyKind.PACK else "external power"
+    topic = FIT_PACK if chosen.kind is RemedyKind.PACK else "external power"
     figures: dict[str, int | str] = {"pack": chosen.pack} if chosen.pack else {}
     answered = await at.ask(ItemKind.INSTRUCT, topic, text, moment=Moment.CHARGE, figures=figures)
     if chosen.kind is RemedyKind.EXTERNAL:

@@ -11,12 +11,17 @@ from benchday.planning.targets import Target, UnitNow, targets
 
 def target_of(tools: Tools, unit: str) -> Target:
     """Return what a unit should get today."""
+    return target_for(tools, tools.book.state.units[unit])
+
+
+def target_for(tools: Tools, story: UnitStory) -> Target:
+    """Return what a unit should get today by this story, which need not stand in the entries yet."""
     state = tools.book.state
-    story = state.units[unit]
-    crew = [s for s in state.units.values() if s is story or (story.crew and s.crew == story.crew)]
+    units = {**state.units, story.serial: story}
+    crew = [s for s in units.values() if s is story or (story.crew and s.crew == story.crew)]
     date = (state.begun or {}).get("date")
     found = targets([_now(s) for s in crew], tools.plan.images.images, date)
-    return next(t for t in found if t.unit == unit)
+    return next(t for t in found if t.unit == story.serial)
 
 
 def _now(story: UnitStory) -> UnitNow:

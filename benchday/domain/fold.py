@@ -98,7 +98,7 @@ def _move(story: UnitStory, move: Move | None, entry: Entry) -> None:
     if move is None:
         return
     story.state = moved(story.state, move)
-    story.since_us = entry.at_us
+    story.since_us, story.since_seq = entry.at_us, entry.seq
     if story.state is State.WAITING:
         story.waiting_since_us = entry.at_us
 

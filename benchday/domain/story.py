@@ -39,6 +39,8 @@ class UnitStory:
     state: State = State.UNKNOWN
     since_us: int = 0
     """Day time of the last move."""
+    since_seq: int = 0
+    """Number of the entry of the last move: who came where first, also at the same microsecond."""
     waiting_since_us: int = 0
     """Day time at which it last asked for a station."""
     arrived_us: int | None = None

@@ -41,7 +41,7 @@ def unverified_first(state: DayState, story: UnitStory, plan: DayPlan) -> str | 
     """Say which unit is being written as the first of this model and release; None if there is none to wait for.
 
     With ``first_off`` the first is verified before a second is begun. Of several that are on stations the one furthest
-    on is the first.
+    on is the first, and of several that wait to be confirmed the one that came there first.
     """
     key = (story.model, story.target)
     if not plan.day.policy.first_off or key in state.verified:
@@ -49,11 +49,22 @@ def unverified_first(state: DayState, story: UnitStory, plan: DayPlan) -> str | 
     ahead = [
         other
         for other in state.units.values()
-        if other is not story and (other.model, other.target) == key and other.on_station and other.route
+        if other is not story and (other.model, other.target) == key and _at_station(other) and other.route
     ]
     if story.on_station:
-        ahead = [o for o in ahead if o.state in (State.WRITE, State.RESTART, State.VERIFY)]
+        ahead = [o for o in ahead if o.state in (State.WRITE, State.RESTART, State.VERIFY) or _came_first(o, story)]
     return f"{ahead[0].serial} is the first {story.model} on {story.target} and not verified yet" if ahead else None
+
+
+def _at_station(story: UnitStory) -> bool:
+    """Tell whether a unit is being served, or has just been granted its station."""
+    sent_off = story.not_today is not None or story.charge_wanted_percent is not None
+    return story.on_station or (story.state is State.WAITING and story.station is not None and not sent_off)
+
+
+def _came_first(other: UnitStory, story: UnitStory) -> bool:
+    """Tell whether another unit, too, waits to be confirmed and has for longer."""
+    return other.state is story.state is State.CONFIRM and other.since_seq < story.since_seq
 
 
 def station_asks(state: DayState, plan: DayPlan, now_us: int) -> tuple[Ask, ...]:

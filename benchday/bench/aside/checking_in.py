@@ -7,9 +7,10 @@ from dataclasses import replace
 from typing import Any
 
 from benchday.bench.serving import Tools
-from benchday.bench.targeting import target_of
+from benchday.bench.targeting import target_for
 from benchday.domain.cautions import Every, Moment, cautions_at
 from benchday.domain.checks import Check
+from benchday.domain.entries import Draft
 from benchday.domain.items import Answered, Item, ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import ChargeWanted, TargetSet, UnitAbsent, UnitArrived, UnitWalkedIn
 from benchday.domain.kinds_unit import CheckedIn
@@ -72,8 +73,8 @@ async def check_in(tools: Tools, unit: str) -> None:
         await tools.book.append(facts.draft(unit=unit, operator=answered.operator))
         return
     arrived = UnitArrived(checked_in=written_down(answered))
-    await tools.book.append(arrived.draft(unit=unit, operator=answered.operator))
-    await after_check_in(tools, unit)
+    here = replace(story, state=State.WAITING, checked_in=arrived.checked_in.model_dump(mode="json"))
+    await tools.book.append(arrived.draft(unit=unit, operator=answered.operator), *_first_look(tools, here))
 
 
 def arrive_item(tools: Tools, text: str, playbook: Playbook | None, unit: str | None, *first: Wanted) -> Item:
@@ -106,17 +107,19 @@ def written_down(answered: Answered) -> CheckedIn:
     )
 
 
-async def after_check_in(tools: Tools, unit: str) -> None:
-    """Say what the unit should get as far as is known, and send it to a charger if it plainly needs one."""
-    story = tools.book.state.units[unit]
-    target = target_of(tools, unit)
+def _first_look(tools: Tools, story: UnitStory) -> list[Draft]:
+    """Say what the unit should get as far as is known, and send it to a charger if it plainly needs one.
+
+    This stands in one append with its arrival: the dispatcher must not see a unit whose gates it cannot know.
+    """
+    target = target_for(tools, story)
     facts = TargetSet(
         release=target.release, route=list(target.route), reason_code=target.reason_code.value, reason=target.reason
     )
-    drafts = [facts.draft(unit=unit)]
+    drafts = [facts.draft(unit=story.serial)]
     if target.route and (wanted := _charge_wanted(tools, story)) is not None:
-        drafts.append(wanted.draft(unit=unit))
-    await tools.book.append(*drafts)
+        drafts.append(wanted.draft(unit=story.serial))
+    return drafts
 
 
 def _charge_wanted(tools: Tools, story: UnitStory) -> ChargeWanted | None:
@@ -158,8 +161,12 @@ async def walk_in(tools: Tools, serial: str) -> None:
         position=len(tools.book.state.units),
         checked_in=written_down(answered),
     )
-    await tools.book.append(facts.draft(unit=serial, operator=answered.operator))
-    await after_check_in(tools, serial)
+    came = facts.checked_in.model_dump(mode="json")
+    story = UnitStory(
+        serial=serial, model=facts.model, customer=facts.customer, crew=facts.crew, role=facts.role,
+        position=facts.position, support_until=facts.support_until, state=State.WAITING, checked_in=came,
+    )  # fmt: skip
+    await tools.book.append(facts.draft(unit=serial, operator=answered.operator), *_first_look(tools, story))
 
 
 def open_walk_ins(tools: Tools) -> Iterator[str]:
