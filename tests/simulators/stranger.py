@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+import termios
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -123,6 +124,10 @@ class Console:
 
     def __init__(self, port: str | Path, timeout: float = 5.0) -> None:
         self.port = serial.Serial(str(port), 115200, timeout=timeout)
+        # pyserial leaves VMIN at 0: a read that finds nothing then looks like a port that has vanished.
+        attributes = termios.tcgetattr(self.port)
+        attributes[6][termios.VMIN] = 1
+        termios.tcsetattr(self.port, termios.TCSANOW, attributes)
 
     def __enter__(self) -> Console:
         return self

@@ -15,7 +15,8 @@ IMAGE = build_image("Millrace", "2.10", ("B", "C"), 20_000, 1, "2.4")
 
 def prepared(folder: Path, **overrides: object) -> Path:
     """Prepare a Millrace with two recordings."""
-    plain = {"release": "2.6", "hardware": "B", "charge_percent": 80, "recordings": [3000, 5000]}
+    # A large pack: an ordinary one is empty after 6 real seconds at this speed.
+    plain = {"release": "2.6", "hardware": "B", "charge_percent": 80, "full_mwh": 200_000, "recordings": [3000, 5000]}
     prepare(folder, "Millrace", SERIAL, 3, **plain | overrides)  # type: ignore[arg-type]
     return folder
 

@@ -22,7 +22,8 @@ IMAGE = build_image("Osier", "2.10", ("C", "D"), 600_000, 1, "2.4")
 @contextmanager
 def osier(folder: Path, *more: str, trouble: Any = None, **overrides: object) -> Iterator[tuple[Process, httpx.Client]]:
     """Run an Osier and sign in."""
-    plain = {"release": "2.6", "hardware": "C", "charge_percent": 80, "recordings": [40_000, 5000]}
+    # A large pack: an ordinary one is empty after some real seconds at this speed.
+    plain = {"release": "2.6", "hardware": "C", "charge_percent": 80, "full_mwh": 200_000, "recordings": [40_000, 5000]}
     prepare(folder, "Osier", OSIER, 3, **plain | overrides)  # type: ignore[arg-type]
     with unit("Osier", folder, *more, serial_number=OSIER, trouble=trouble) as process:
         assert json.loads(process.link.read_text())["url"] == process.ready["url"]
