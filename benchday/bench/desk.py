@@ -17,6 +17,9 @@ from benchday.domain.plan import DayPlan
 from benchday.domain.steps import State
 from benchday.planning.gates import waiting_reasons
 
+SHORTEST_SERIAL = 3
+"""What is shorter is taken for a slip of the keyboard, not for a walk-in."""
+
 
 class BenchDesk:
     """Implements the Desk seam, with what a terminal needs besides."""
@@ -113,15 +116,18 @@ class BenchDesk:
         """
         serial = self.serial_in(code)
         story = self.state.units.get(serial)
+        if story is None and len(serial) < SHORTEST_SERIAL:
+            raise InputError(f"{serial!r} is no code of a unit; a serial has at least {SHORTEST_SERIAL} characters")
         if story is None:
             self._talks.begin("walk in", serial, walk_in)
             return f"{serial} is on no roster: a walk-in? See the new item."
         if story.state in (State.EXPECTED, State.ABSENT):
             self._talks.begin("check in", serial, check_in)
             return f"{serial} ({story.model}, crew {story.crew or 'none'}) is expected: check it in."
-        where = f" on station {story.station}" if story.station else ""
+        where = f"in {story.state.value}" if story.on_station else story.state.value
+        where += f" on station {story.station}" if story.station else ""
         told = f"{serial} ({story.model}, crew {story.crew or 'none'})"
-        return f"{told} was checked in already; it is {story.state.value}{where}."
+        return f"{told} was checked in already; it is {where}."
 
     def serial_in(self, code: str) -> str:
         """Return the serial that a label's code contains."""
