@@ -24,6 +24,7 @@ from benchday.domain.items import ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import ChargeWanted, StepBegun, StepEnded, UnitHeld, UnitSentOff
 from benchday.domain.playbook import StepName
 from benchday.domain.steps import NO_SAFE_STOP, State
+from benchday.domain.story import UnitStory
 from benchday.domain.words import microseconds
 from benchday.planning.gates import STATION
 
@@ -98,8 +99,7 @@ class Station:
         elif state in (State.READY, State.HANDED_BACK):
             await self._tools.places.free(unit, *self._tools.book.state.units[unit].places)
         else:
-            again = StepName.CONNECT if state is State.CONNECT else StepName.IDENTIFY
-            await self._serve(unit, again)
+            await self._serve(unit, _again_from(self._tools.book.state.units[unit]))
 
     def _unit(self) -> str | None:
         return self._tools.book.state.holder(STATION, self.name)
@@ -218,3 +218,14 @@ class Station:
         await at.record(*drafts)
         await at.ask(ItemKind.INSTRUCT, "send off", f"Take unit {at.unit} off station {at.station}: {off.why}.")
         await at.tools.places.free(at.unit, *at.story.places)
+
+
+def _again_from(story: UnitStory) -> StepName:
+    """Return the step with which to go on after a restart: the unit is identified anew, unless it is past its line."""
+    if story.state is State.CONNECT:
+        return StepName.CONNECT
+    # Verified, it gave its cable or adapter back, and may be unplugged already: nothing more is asked of the unit.
+    gave_back = story.served_with is not None and story.served_with not in story.places.values()
+    if story.state is State.LAST_LOOK or (story.state is State.VERIFY and story.verified and gave_back):
+        return StepName.LAST_LOOK
+    return StepName.IDENTIFY
