@@ -1,7 +1,7 @@
 """How long a command takes to begin: `python -m tests.speed.startup`.
 
-`--help` against `import typer` in the same run (at most 1.5 times), and `status` of a record against bare Python. The least of
-many runs of each, taken in turn, so that what else the machine does falls on both alike.
+`--help` against `import typer` in the same run, at most 1.5 times. The least of many runs of each, taken in turn, so
+that what else the machine does falls on all alike.
 """
 
 from __future__ import annotations
