@@ -50,6 +50,7 @@ class SerialTransfers:
             await self._acknowledge_end()
             intake.finish()
         except TransferCut as cut:
+            intake.cut()  # logged before the host hears of it
             await self._line.write(answer("NO", "IMAGE", "cut", plain(str(cut), 40)))
         except Refused as refusal:
             if refusal.code not in {"size", "crc"}:  # these two come after the sender's end
