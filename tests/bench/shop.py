@@ -104,6 +104,10 @@ class Shop:
         rows = [next(r for r in self.plan.roster if r.serial == s) for s in serials]
         self.plan = replace(self.plan, roster=tuple(replace(r, arrives=arrives, **changes) for r in rows))
 
+    def somebody_is_awaited(self, serial: str) -> None:
+        """Let a unit be expected that nobody checks in: until then the day does not end."""
+        self.people.answers[f"check in {serial}"] = None
+
     def bench(self, **changes: Any) -> None:
         """Change the bench: a number keeps the first so many, anything else takes the place of what is there."""
         bench = self.plan.bench

@@ -1,0 +1,154 @@
+"""Units set aside, lines stopped, and what lifts them."""
+
+from __future__ import annotations
+
+import pytest
+
+from benchday.domain.errors import InputError
+from benchday.domain.steps import State
+from tests.bench.fake_unit import SILENT, FakeUnit
+from tests.bench.shop import INES, Shop
+
+pytestmark = pytest.mark.asyncio
+UNIT, OTHER = "007421530018", "007421530508"
+
+
+async def test_another_unit_than_was_checked_in_is_held_and_lifted_when_put_right(shop: Shop) -> None:
+    shop.only(UNIT, OTHER)
+    shop.somebody_is_awaited(OTHER)
+    shop.units[UNIT].serial = "007421530019"
+    shop.people.answers["set aside"] = None
+    async with shop.running() as day:
+        asked = await day.item("set aside", UNIT)
+        assert UNIT in asked.item.text
+        assert "007421530019" in asked.item.text
+        with pytest.raises(InputError, match="still on station S1: answer its item first"):
+            await day.desk.lift(UNIT, "found", INES)
+        await day.answer("set aside", UNIT)
+        await day.until(lambda: day.unit(UNIT).station is None)
+        with pytest.raises(InputError, match="with a reason"):
+            await day.desk.lift(UNIT, " ", INES)
+        shop.units[UNIT].serial = UNIT
+        await day.desk.lift(UNIT, "the right unit was found in the crate", INES)
+        with pytest.raises(InputError, match="is not held"):
+            await day.desk.lift(UNIT, "again", INES)
+        await day.until_state(UNIT, State.HANDED_BACK)
+    lifted = shop.entries("unit_lifted", UNIT)[0]
+    assert (lifted.operator, lifted.facts["reason"]) == (INES, "the right unit was found in the crate")
+
+
+async def test_another_model_than_was_checked_in_is_held(shop: Shop) -> None:
+    shop.only(UNIT)
+    shop.units[UNIT].model = "Weirstone"
+    day = await shop.whole_day()
+    assert (day.unit(UNIT).held_code, shop.units[UNIT].reaches) == ("model", [])
+
+
+async def test_silence_asks_three_questions_then_holds(shop: Shop) -> None:
+    shop.only(UNIT)
+    shop.units[UNIT].befalls["open"] = [SILENT] * 3
+    day = await shop.whole_day()
+    assert day.unit(UNIT).held_code == "silent"
+    asked = [f["item"]["text"] for f in shop.facts("item_asked", UNIT) if f["item"]["topic"] == "silence"]
+    assert len(asked) == 2
+    assert "Is the cable of the right type? Is it seated at both ends? Is the unit on?" in asked[0]
+
+
+async def test_silence_that_ends_holds_nobody_up(shop: Shop) -> None:
+    shop.only(UNIT)
+    shop.units[UNIT].befalls["open"] = [SILENT]
+    day = await shop.whole_day()
+    assert day.unit(UNIT).state is State.HANDED_BACK
+
+
+async def test_a_failed_verify_stops_its_line_until_it_is_lifted(shop: Shop) -> None:
+    shop.only(UNIT, OTHER)
+    unit = shop.units[UNIT]
+    unit.releases = dict.fromkeys(unit.releases, "2.9")
+    shop.people.answers["line"] = None
+    async with shop.running() as day:
+        asked = await day.item("line Millrace 2.10")
+        assert "verify failed on unit 007421530018: the release is 2.9, expected 2.10" in asked.item.text
+        await day.settled()
+        assert day.unit(UNIT).held_code == "verify"
+        assert day.unit(OTHER).state is State.WAITING
+        assert day.desk.waiting_reasons()[OTHER] == "the line Millrace 2.10 is stopped"
+        await day.answer("line Millrace 2.10", answer="lift", reason="this one unit kept its release")
+        await day.until_state(OTHER, State.HANDED_BACK)
+    assert shop.units[OTHER].release == "2.10"
+    lifted = shop.entries("line_lifted")[0]
+    assert lifted.operator == INES
+    assert all(e.seq > lifted.seq for e in shop.entries("act_spent", OTHER))
+
+
+async def test_a_line_that_stops_while_another_is_to_be_confirmed_takes_the_confirmation_back(shop: Shop) -> None:
+    shop.only(UNIT, OTHER)
+    shop.policy(first_off=False)
+    unit = shop.units[UNIT]
+    unit.releases = dict.fromkeys(unit.releases, "2.9")
+    shop.people.answers |= {f"confirm {OTHER}": None, "line": None}
+    async with shop.running() as day:
+        await day.item("line Millrace 2.10")
+        await day.answer("confirm", OTHER, answer="write", label=OTHER[-4:])
+        await day.until(lambda: bool(shop.entries("permit_voided", OTHER)))
+        await day.settled()
+        assert shop.units[OTHER].reaches == []
+        assert day.items("confirm", OTHER) == []
+        await day.answer("line Millrace 2.10", answer="lift", reason="looked into")
+        await day.answer("confirm", OTHER, answer="write", label=OTHER[-4:])
+        await day.until_state(OTHER, State.READY, State.HANDED_BACK)
+    assert day.unit(OTHER).permits == 2
+
+
+@pytest.mark.parametrize(
+    ("settings", "told"),
+    [
+        ({"frequency_khz": "461050"}, "setting frequency_khz is 461050, before 461025"),
+        ({}, "setting frequency_khz is gone, before 461025"),
+    ],
+)
+async def test_settings_that_changed_fail_the_verify(shop: Shop, settings: dict[str, str], told: str) -> None:
+    shop.only(UNIT)
+    shop.people.answers["confirm"] = lambda *_: _changed(shop.units[UNIT], settings)
+    day = await shop.whole_day()
+    assert day.unit(UNIT).held_code == "verify"
+    assert told in (day.unit(UNIT).held_reason or "")
+
+
+def _changed(unit: FakeUnit, settings: dict[str, str]) -> dict[str, str]:
+    """Change how the unit is set between the check and the verify, as a write may."""
+    unit.settings = settings
+    return {"answer": "write", "label": UNIT[-4:]}
+
+
+async def test_without_the_owners_consent_nothing_is_written(shop: Shop) -> None:
+    shop.only(UNIT)
+    shop.people.answers["check in"] = {"here": "arrived", "consent_release": False}
+    day = await shop.whole_day()
+    assert (day.unit(UNIT).held_code, shop.units[UNIT].reaches) == ("consent", [])
+
+
+async def test_without_consent_to_erase_recordings_are_safe(shop: Shop) -> None:
+    shop.only(UNIT)
+    shop.units[UNIT].recordings = {"A.rnx": b"a"}
+    shop.people.answers["check in"] = {"here": "arrived", "consent_release": True, "consent_copy": True}
+    day = await shop.whole_day()
+    assert day.unit(UNIT).held_code == "consent"
+    assert shop.units[UNIT].recordings == {"A.rnx": b"a"}
+
+
+async def test_a_decision_to_hold_holds_with_who_and_why(shop: Shop) -> None:
+    shop.only(UNIT, support_until=None)
+    shop.people.answers["findings"] = {"answer": "hold", "reason": "the crew does not know it either"}
+    day = await shop.whole_day()
+    assert day.unit(UNIT).state is State.HELD
+    assert f"{INES} decided: the crew does not know it either" in (day.unit(UNIT).held_reason or "")
+    assert "support term is not known" in (day.unit(UNIT).held_reason or "")
+
+
+async def test_a_held_unit_does_not_hold_its_crew_back(shop: Shop) -> None:
+    shop.only("WS-41-00297", "007421530104")
+    shop.units["WS-41-00297"].serial = "WS-41-99999"
+    day = await shop.whole_day()
+    assert day.unit("WS-41-00297").state is State.HELD
+    assert day.unit("007421530104").state is State.HANDED_BACK
