@@ -20,7 +20,7 @@ from benchday.bench.places import Places
 from benchday.bench.queue import Hands, ItemQueue
 from benchday.bench.serving import Tools
 from benchday.bench.ticks import Ticks
-from benchday.devices.bench_pc import this_pc
+from benchday.devices.bench_pc import steady_pc, this_pc
 from benchday.devices.completed import completed
 from benchday.devices.drivers import Place as UnitPlace
 from benchday.devices.drivers import make_driver
@@ -134,7 +134,7 @@ def _tools(folder: Path, record: Path, book: Book, personal: _Personal, options:
         archive=open_archive(record),
         personal=personal,
         images=_Images(folder / plan.day.image_store),
-        pc=this_pc(),
+        pc=steady_pc() if plan.day.instruments is Instruments.SIMULATED else this_pc(),
         open_driver=_Opener(folder, plan),
         ticks=Ticks(book.clock),
         records=durations_of(book.entries()),

@@ -67,6 +67,18 @@ SYSTEMS: dict[str, Callable[[], PcParts]] = {"linux": linux, "darwin": mac, "win
 """``sys.platform`` -> its parts. Only Linux has been tried; the others were written from their manuals."""
 
 
+def steady_pc() -> ThisPc:
+    """Make a bench PC that stands well whatever this computer does, so that simulated days are equal everywhere."""
+    return ThisPc(
+        PcParts(
+            supply=lambda: Supply(on_mains=True, percent=None, minutes=None),
+            clock_set=lambda: True,
+            never_sleeps=lambda: True,
+            awake=kept_awake_by_nothing,
+        )
+    )
+
+
 def this_pc() -> ThisPc:
     """Make the bench PC that this program runs on."""
     return ThisPc(SYSTEMS.get(sys.platform, _unknown)())

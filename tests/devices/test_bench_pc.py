@@ -8,7 +8,7 @@ import anyio
 import pytest
 
 from benchday.devices import pc_linux, pc_mac, pc_windows
-from benchday.devices.bench_pc import ThisPc, this_pc
+from benchday.devices.bench_pc import ThisPc, steady_pc, this_pc
 from benchday.devices.pc_awake import kept_awake_by
 from benchday.devices.pc_parts import PcParts, Supply
 from benchday.domain.seams import PcState
@@ -199,3 +199,9 @@ async def test_the_pc_that_runs_this_test_can_be_asked() -> None:
     assert isinstance(await pc.state(), PcState)
     async with pc.inhibit_sleep("a test") as done:
         assert done in (True, False)
+
+
+@pytest.mark.asyncio
+async def test_simulated_days_have_a_steady_pc() -> None:
+    """On mains, awake and with its clock set, whatever the computer that runs the simulation."""
+    assert await steady_pc().state() == PcState(True, None, None, True, sleep_inhibited=True)
