@@ -1,0 +1,142 @@
+"""A real day of few units on real simulator processes, run by a program that can be killed at any point.
+
+Each run is a process forked from one that has everything imported already.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import traceback
+from dataclasses import replace
+from pathlib import Path
+
+import anyio
+
+from benchday import wiring
+from benchday.bench.day import BenchDay
+from benchday.demo.instruments import Bench, start, stop
+from benchday.demo.people import DemoPeople
+from benchday.demo.run import hands_on
+from benchday.domain.scenario import LineLift, Scenario, ScenarioUnit
+from benchday.inputs.day import load_day
+from benchday.inputs.sample import SCENARIO, read_scenario, scenario_text, shipped_scenario, write_sample
+from benchday.inputs.sample_text import roster_text
+from benchday.wiring import RunOptions, opened
+from benchday_simulators.images import build_image
+from tests.safety.points import CountedArchive, CountedJournal, Point, Points, counted_hands, counted_opener
+
+SPEED = 5000
+PAYLOAD_BYTES = 20_000
+"""Small images: many blocks are no other moments than a few."""
+TWO_WRITES, ONE_WRITE = "007421529960", "007421530018"
+OPERATOR = "Ines Halloran"
+
+_DAY = """\
+day: A day that is killed
+hours:
+  - {date: "2026-06-16", opens: "00:00", closes: "23:59"}
+time_zone: Europe/London
+instruments: simulated
+policy: {first_off: true, permit_minutes: 10}
+image_store: images
+playbooks: shipped
+record: record
+"""
+_BENCH = """\
+bench: kill-1
+name: A bench that is killed
+stations: [{name: S1}, {name: S2}]
+cables: [{connector: round, number: R1}, {connector: round, number: R2}]
+operators:
+  - name: Ines Halloran
+    may: [check in, preserve, confirm, last look]
+"""
+
+
+def write_day(folder: Path, serials: tuple[str, ...] = (TWO_WRITES,)) -> None:
+    """Write the day of these units of the shipped scenario, with small recordings and images."""
+    write_sample(folder, 1, build_image=_small_image, units=1)
+    units = tuple(_small(u) for serial in serials for u in shipped_scenario().units if u.serial == serial)
+    lifts = tuple(LineLift(unit=u.serial, by=OPERATOR, after_minutes=0, reason="looked into") for u in units)
+    scenario = Scenario(scenario="killed", seed=1, units=units, lifts=lifts)
+    for name, text in (
+        (SCENARIO, scenario_text(scenario)),
+        ("roster.csv", roster_text(units)),
+        ("day.yaml", _DAY),
+        ("bench.yaml", _BENCH),
+    ):
+        (folder / name).write_text(text, encoding="utf-8")
+
+
+def _small(unit: ScenarioUnit) -> ScenarioUnit:
+    starts = unit.starts.model_copy(update={"recordings": (3000, 2000)})
+    return unit.model_copy(update={"starts": starts, "arrives": "00:00", "promised": None, "crew": ""})
+
+
+def _small_image(**how: object) -> bytes:
+    return build_image(**{**how, "payload_bytes": PAYLOAD_BYTES})  # type: ignore[arg-type]  # handed on as they came
+
+
+async def run(folder: Path, points: Points) -> str:
+    """Run the day, or go on with it; return why it ended."""
+    plan, scenario = load_day(folder), read_scenario(folder)
+    bench = Bench(folder, folder / "record", SPEED * 1000, None)
+    await start(bench, scenario)
+    hands = hands_on(bench, plan)
+    options = RunOptions(SPEED * 1000, 1, hands=counted_hands(hands, points), watch=False)
+    _count_journals(points)
+    async with opened(folder, plan, options) as (tools, _):
+        tools.open_driver = counted_opener(tools.open_driver, points)
+        tools.archive = CountedArchive(tools.archive, points)
+        return await BenchDay(tools).run(DemoPeople(bench, scenario, 1, hands))
+
+
+def _count_journals(points: Points) -> None:
+    plain = wiring.open_journal
+
+    def counted(*where: object, **how: object) -> CountedJournal:
+        return CountedJournal(plain(*where, **how), points)  # type: ignore[arg-type]  # handed on as they came
+
+    # This process does nothing else and ends with the run.
+    wiring.open_journal = counted  # type: ignore[assignment]
+
+
+def end_instruments(folder: Path) -> None:
+    """End the simulators of a day."""
+    scenario = read_scenario(folder)
+    stop(Bench(folder, folder / "record", SPEED * 1000, None), [u.serial for u in scenario.units])
+
+
+def forked_run(folder: Path, kill_at: Point | None) -> str:
+    """Run the day in a process of its own; return why it ended: killed, finished, or what went wrong."""
+    ran = folder / "ran.txt"
+    ran.unlink(missing_ok=True)
+    child = os.fork()
+    if child == 0:
+        _in_child(folder, kill_at, ran)
+    _, status = os.waitpid(child, 0)
+    if os.WIFSIGNALED(status):
+        return "killed"
+    return ran.read_text(encoding="utf-8") if ran.exists() else f"ended with status {status}"
+
+
+def _in_child(folder: Path, kill_at: Point | None, ran: Path) -> None:
+    try:
+        with (folder / "program.err").open("a", encoding="utf-8") as errors:
+            os.dup2(errors.fileno(), sys.stderr.fileno())
+        ran.write_text(anyio.run(run, folder, Points(folder, kill_at)), encoding="utf-8")
+    except BaseException:  # noqa: BLE001 - told to the parent, whatever it is
+        ran.write_text(traceback.format_exc(), encoding="utf-8")
+    finally:
+        os._exit(0)
+
+
+def moments_of(folder: Path) -> list[Point]:
+    """Return the points that the runs of a day have passed, in order, without those passed again."""
+    lines = (folder / "passed.txt").read_text(encoding="utf-8").splitlines()
+    return list(dict.fromkeys(Point(*json.loads(line)) for line in lines))
+
+
+__all__ = ["end_instruments", "forked_run", "moments_of", "replace", "run", "write_day"]
