@@ -245,7 +245,7 @@ class OpenDay:
 
     async def until_state(self, serial: str, *states: State) -> None:
         """Return when a unit has come so far."""
-        await self.until(lambda: self.unit(serial).state in states)
+        await self.until(lambda: serial in self.state.units and self.unit(serial).state in states)
 
     async def item(self, topic: str, unit: str | None = None) -> ItemState:
         """Return the open item on a topic, waiting for it."""
