@@ -11,7 +11,7 @@ from benchday.bench.serving import Serving
 from benchday.bench.targeting import target_of
 from benchday.domain.cautions import Moment
 from benchday.domain.checks import Answer, Check, Finding
-from benchday.domain.permits import Act, Loss, Verb
+from benchday.domain.permits import Act, Loss, Permit, Verb
 from benchday.domain.playbook import StepName
 from benchday.domain.releases import Image
 from benchday.planning.gates import unverified_first
@@ -37,7 +37,7 @@ async def confirm(at: Serving) -> StepName:
         permit = await at.tools.desk.confirm(_confirmation(at, at.target.images[0], found))
         if permit is None:
             raise Hold("not now", "the operator did not confirm the write", "an operator lifts it")
-        outlived = _outlived(at, found, looked_us)
+        outlived = _outlived(at, found, looked_us) or await _more_to_lose(at, permit)
         if outlived is None:
             at.permit = permit
             return StepName.WRITE
@@ -55,6 +55,22 @@ def _outlived(at: Serving, found: tuple[Finding, ...], looked_us: int) -> str | 
     if clock.monotonic() - looked_us > at.tools.plan.day.policy.permit_minutes * 60_000_000:
         return "it was confirmed too long after the unit was looked at; the unit is looked at anew"
     return None
+
+
+async def _more_to_lose(at: Serving, permit: Permit) -> str | None:
+    """Say which recordings the write would erase that were not shown when it was confirmed; None if there are none."""
+    shown = {(x.name, x.bytes): x.sha256 for x in permit.losses}
+    more = [
+        r.name
+        for r in await list_recordings(at, again=True)
+        if (r.name, r.bytes) not in shown or _differ(r.sha256, shown[r.name, r.bytes])
+    ]
+    return f"recordings are on the unit that were not shown: {', '.join(more)}" if more else None
+
+
+def _differ(told: str | None, kept: str | None) -> bool:
+    """Tell whether two digests differ; what is not known does not."""
+    return told is not None and kept is not None and told != kept
 
 
 def _must_wait(at: Serving) -> bool:
