@@ -93,6 +93,12 @@ class BenchDay:
         if not self._stopping.is_set():
             self.stop()
             self._why = "nobody"
+        while True:
+            # A write goes on by itself; what waits for an answer would wait for ever.
+            for station in self.stations:
+                if station.asks():
+                    station.cut()
+            await self._tools.book.changed()
 
     async def _dispatch(self) -> None:
         places = self._tools.places

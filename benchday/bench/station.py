@@ -86,13 +86,21 @@ class Station:
             scope.shield = False
         self._scope.cancel()
 
+    def asks(self) -> bool:
+        """Tell whether the unit here waits for an answer."""
+        unit = self._unit()
+        return any(i.item.unit == unit and i.item.station == self.name for i in self._tools.book.state.open_items())
+
     async def _take_up(self) -> None:
         """Go on with the unit that a program which ended left here."""
         unit = self._unit()
         if unit is None:
             return
-        state = self._tools.book.state.units[unit].state
-        if state is State.WAITING:
+        story = self._tools.book.state.units[unit]
+        state = story.state
+        if state is State.WAITING and story.sent_off:
+            await self._serve(unit, None)
+        elif state is State.WAITING:
             await self._serve(unit, StepName.CONNECT)
         elif state is State.HELD:
             await self._serve(unit, None)
@@ -105,7 +113,7 @@ class Station:
         return self._tools.book.state.holder(STATION, self.name)
 
     async def _serve(self, unit: str, first: StepName | None) -> None:
-        """Serve a unit; ``None`` as the first step takes up a hold."""
+        """Serve a unit; ``None`` as the first step takes up a hold, or the way off the station."""
         story = self._tools.book.state.units[unit]
         playbook = self._tools.plan.playbook_for(story.model)
         if playbook is None:
@@ -113,7 +121,7 @@ class Station:
         at = Serving(self._tools, unit, self.name, playbook)
         try:
             with anyio.CancelScope() as self._scope:
-                step: StepName | None = await self._held(at) if first is None else first
+                step: StepName | None = await self._leaves(at) if first is None else first
                 while step is not None and self._may_begin(step):
                     step = await self._step(at, step)
         finally:
@@ -129,7 +137,8 @@ class Station:
             return await self._timed(at, name)
         except Hold as hold:
             await self._hold(at, hold)
-            return await self._held(at)
+            # While the day is being stopped nobody need be there to answer: it is asked when the day is taken up again.
+            return None if self._stopping.is_set() else await self._held(at)
         except SendOff as off:
             await self._send_off(at, off)
             return None
@@ -190,6 +199,13 @@ class Station:
         await at.record(at.draft(facts))
         await at.tools.queue.void_for(at.unit, "the unit is held")
 
+    async def _leaves(self, at: Serving) -> StepName | None:
+        """Go on with a unit that was held or sent off and still stands here."""
+        if at.story.state is State.HELD:
+            return await self._held(at)
+        await self._taken_off(at, at.story.not_today or f"it must be charged to {at.story.charge_wanted_percent} %")
+        return None
+
     async def _held(self, at: Serving) -> StepName | None:
         """Decide what becomes of a held unit: a half-written one stays where it is until a person decides."""
         story = at.story
@@ -216,7 +232,10 @@ class Station:
         if off.charge_percent is not None:
             drafts.append(at.draft(ChargeWanted(percent=off.charge_percent, why=off.why)))
         await at.record(*drafts)
-        await at.ask(ItemKind.INSTRUCT, "send off", f"Take unit {at.unit} off station {at.station}: {off.why}.")
+        await self._taken_off(at, off.why)
+
+    async def _taken_off(self, at: Serving, why: str) -> None:
+        await at.ask(ItemKind.INSTRUCT, "send off", f"Take unit {at.unit} off station {at.station}: {why}.")
         await at.tools.places.free(at.unit, *at.story.places)
 
 

@@ -108,6 +108,11 @@ class UnitStory:
         return self.state in ON_STATION
 
     @property
+    def sent_off(self) -> bool:
+        """Tell whether it is not to be served now: not today any more, or not before it is charged."""
+        return self.not_today is not None or self.charge_wanted_percent is not None
+
+    @property
     def present(self) -> bool:
         """Tell whether it is in the house."""
         return self.state not in (State.UNKNOWN, State.EXPECTED, State.ABSENT, State.HANDED_BACK)

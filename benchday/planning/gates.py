@@ -58,8 +58,7 @@ def unverified_first(state: DayState, story: UnitStory, plan: DayPlan) -> str | 
 
 def _at_station(story: UnitStory) -> bool:
     """Tell whether a unit is being served, or has just been granted its station."""
-    sent_off = story.not_today is not None or story.charge_wanted_percent is not None
-    return story.on_station or (story.state is State.WAITING and story.station is not None and not sent_off)
+    return story.on_station or (story.state is State.WAITING and story.station is not None and not story.sent_off)
 
 
 def _came_first(other: UnitStory, story: UnitStory) -> bool:
@@ -74,11 +73,7 @@ def station_asks(state: DayState, plan: DayPlan, now_us: int) -> tuple[Ask, ...]
     asks = [
         Ask(s.serial, STATION, 0, s.waiting_since_us, s.position)
         for s in state.units.values()
-        if s.state is State.WAITING
-        and s.station is None
-        and s.charge_wanted_percent is None
-        and s.not_today is None
-        and gated(state, s, plan) is None
+        if s.state is State.WAITING and s.station is None and not s.sent_off and gated(state, s, plan) is None
     ]
     return _one_a_gate(state, plan, in_queue_order(asks))
 
@@ -104,7 +99,11 @@ def charger_asks(state: DayState) -> tuple[Ask, ...]:
     return tuple(
         Ask(s.serial, CHARGER, 0, s.waiting_since_us, s.position)
         for s in state.units.values()
-        if s.state is State.WAITING and s.charge_wanted_percent is not None and CHARGER not in s.places
+        # It gives its station back before it asks for a charger.
+        if s.state is State.WAITING
+        and s.station is None
+        and s.charge_wanted_percent is not None
+        and CHARGER not in s.places
     )
 
 

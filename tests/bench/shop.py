@@ -116,6 +116,10 @@ class Shop:
             bench = bench.model_copy(update={name: has[:kept] if isinstance(kept, int) else kept})
         self.plan = replace(self.plan, bench=bench)
 
+    def with_playbooks(self, books: tuple[Playbook, ...]) -> DayPlan:
+        """Return the plan with other playbooks."""
+        return replace(self.plan, playbooks=books)
+
     def policy(self, **changes: Any) -> None:
         """Change how the day is run."""
         policy = self.plan.day.policy.model_copy(update=changes)
