@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from benchday.bench.serving import Serving
 from benchday.domain.checks import Finding
 from benchday.domain.errors import InputError
 from benchday.domain.kinds import Checked, PowerRead, RecordingsListed
 from benchday.domain.playbook import StepName
 from benchday.domain.readings import Identity, Mode, PowerReading, Recording
+from benchday.domain.story import UnitStory
 from benchday.planning.all_checks import AtStation, all_findings
 from benchday.planning.bench_checks import BenchPc
 from benchday.planning.checks import Kept
@@ -76,12 +80,7 @@ async def find_all(
             target=at.target,
             held={i.file: at.held_images.get(i.file) for i in at.target.images},
             power=power,
-            kept=Kept(
-                recordings=recordings,
-                preserved={n: r["sha256"] for n, r in story.preserved.items()},
-                let_go=tuple(story.let_go),
-                preserve_done=next_step is not StepName.PRESERVE,
-            ),
+            kept=_kept(story, recordings, preserve_done=next_step is not StepName.PRESERVE),
             connector=at.playbook.connector if at.place else None,
             adapter=at.playbook.wifi and at.place is not None,
             free_bytes=at.tools.archive.room_bytes(),
@@ -98,6 +97,19 @@ async def find_all(
     )
     await at.record(at.draft(Checked(findings=[f.as_facts() for f in found])))
     return found
+
+
+def _kept(story: UnitStory, recordings: tuple[Recording, ...], *, preserve_done: bool) -> Kept:
+    """Say what became of the recordings on the unit; what stood under a name before does not count."""
+    now = {r.name: r for r in recordings}
+    preserved = {n: k["sha256"] for n, k in story.preserved.items() if n in now and is_copy_of(k, now[n])}
+    let_go = tuple(n for n, gone in story.let_go.items() if n in now and gone["bytes"] == now[n].bytes)
+    return Kept(recordings, preserved, let_go, preserve_done)
+
+
+def is_copy_of(kept: Mapping[str, Any], recording: Recording) -> bool:
+    """Tell whether a copy is of the recording as the unit tells it now: its size, and its digest if it tells one."""
+    return bool(kept["bytes"] == recording.bytes) and recording.sha256 in (None, kept["sha256"])
 
 
 def _identity(at: Serving) -> Identity | None:

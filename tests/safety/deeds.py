@@ -9,7 +9,15 @@ from typing import Any
 import anyio
 
 from benchday.bench.editing import Edit
-from benchday.domain.errors import BenchdayError, LinkGone, LinkSilent, OutcomeUnknown, PermitRefused, Refused, TransferCut
+from benchday.domain.errors import (
+    BenchdayError,
+    LinkGone,
+    LinkSilent,
+    OutcomeUnknown,
+    PermitRefused,
+    Refused,
+    TransferCut,
+)
 from benchday.domain.fold import ItemState
 from benchday.domain.permits import Act, ConfirmedBy, Loss, Permit, Reading, Verb
 from benchday.domain.plan import DayPlan

@@ -179,9 +179,7 @@ def _erased(folder: Path, rows: list[Row], log: list[dict[str, Any]]) -> Iterato
     for line in log:
         for recording in line.get("recordings", ()) if line["what"] == "erased" else ():
             before = [r for r in rows if r.wall_us <= line["at_us"]]
-            let_go = [
-                gone["name"] for r in before if r.kind == "recordings_let_go" for gone in r.facts["recordings"]
-            ]
+            let_go = [gone["name"] for r in before if r.kind == "recordings_let_go" for gone in r.facts["recordings"]]
             told = [r.facts["sha256"] for r in before if r.kind == "recording_preserved"]
             if recording["name"] in let_go:
                 continue

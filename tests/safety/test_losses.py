@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from benchday.domain.errors import Refused
 from benchday.domain.steps import State
 from tests.bench.shop import INES
 from tests.safety.conftest import Stock
@@ -12,8 +13,14 @@ UNIT = "007421530018"
 
 
 @pytest.mark.asyncio
-@pytest.mark.parametrize("made", ["another recording", "more in the same one"])
-async def test_a_recording_made_while_the_confirmation_is_open_is_copied_first(stock: Stock, made: str) -> None:
+@pytest.mark.parametrize(
+    ("name", "data"),
+    [("B.rnx", b"another"), ("A.rnx", b"other bytes".ljust(50)), ("A.rnx", b"a" * 80)],
+    ids=["another", "others under the same name", "grown"],
+)
+async def test_a_recording_made_while_the_confirmation_is_open_is_copied_first(
+    stock: Stock, name: str, data: bytes
+) -> None:
     """The confirmation that did not show it is worth nothing; it is copied, and the write is confirmed anew."""
     shop = stock.shop()
     shop.only(UNIT, crew="")
@@ -22,12 +29,30 @@ async def test_a_recording_made_while_the_confirmation_is_open_is_copied_first(s
     recordings["A.rnx"] = b"a" * 50
     async with shop.running() as day:
         await day.item("confirm", UNIT)
-        recordings["B.rnx" if made == "another recording" else "A.rnx"] = b"b" * 50
+        recordings[name] = data
         await day.answer("confirm", UNIT, who=INES, answer="write", label=UNIT)
         await day.until(lambda: shop.entries("permit_voided", UNIT) != [])
         assert "were not shown" in shop.facts("permit_voided", UNIT)[0]["reason"]
         await day.answer("confirm", UNIT, who=INES, answer="write", label=UNIT)
         await day.until_state(UNIT, State.READY, State.HANDED_BACK)
     assert shop.faults == []
-    assert b"b" * 50 in shop.archive.files.values()
+    assert data in shop.archive.files.values()
     assert len(shop.begun) == 1
+
+
+@pytest.mark.asyncio
+async def test_a_recording_that_grew_after_its_owner_let_it_go_is_asked_about_anew(stock: Stock) -> None:
+    """The owner spoke of the file as it was."""
+    shop = stock.shop()
+    shop.only(UNIT, crew="")
+    shop.people.answers |= {"confirm": None, "recording": {"answer": "let go", "owner": "Ada", "how": "by telephone"}}
+    shop.units[UNIT].recordings["A.rnx"] = b"a" * 50
+    shop.units[UNIT].befalls["fetch"] = [Refused("missing", "cannot be read") for _ in range(3)]
+    async with shop.running() as day:
+        await day.item("confirm", UNIT)
+        assert len(shop.entries("recordings_let_go", UNIT)) == 1
+        shop.units[UNIT].recordings["A.rnx"] = b"a" * 80
+        await day.answer("confirm", UNIT, who=INES, answer="write", label=UNIT)
+        await day.item("confirm", UNIT)
+    assert b"a" * 80 in shop.archive.files.values()
+    assert shop.begun == []

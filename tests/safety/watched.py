@@ -8,8 +8,8 @@ from typing import Any
 
 from benchday.domain.entries import Entry
 from benchday.domain.permits import SpentAct
-from benchday.domain.playbook import Playbook
 from benchday.domain.plan import DayPlan
+from benchday.domain.playbook import Playbook
 from benchday.domain.readings import Progress
 from benchday.domain.seams import AskHand, ServedBy
 from benchday.domain.units import wanted_characters
@@ -94,12 +94,16 @@ class WatchedShop(Shop):
     def _answer_wrong(self, label: str, given: Entry) -> Iterator[str]:
         """The last confirmation about this unit was answered with what stands on its label."""
         entries = self.journal.read()[: given.seq]
+        present = frozenset(r.serial for r in self.plan.roster)
         asked = [e.facts["item"]["id"] for e in entries if e.kind == "item_asked" and e.unit == label
                  and e.facts["item"]["topic"] == "confirm"]  # fmt: skip
         answers = [e.facts["value"] for e in entries if e.kind == "item_answered" and e.facts["id"] in asked[-1:]]
         if not answers or answers[0].get("answer") != "write":
             yield f"{label} is written and nobody confirmed it"
-        elif answers[0].get("label") not in (label, wanted_characters(label, frozenset(r.serial for r in self.plan.roster))):
+        elif answers[0].get("label") not in (
+            label,
+            wanted_characters(label, frozenset(r.serial for r in self.plan.roster)),
+        ):
             yield f"{label} is written on the label {answers[0].get('label')}"
 
     def _bench_wrong(self, label: str, intent: Entry) -> Iterator[str]:

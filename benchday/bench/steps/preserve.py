@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from benchday.bench.gathering import is_copy_of
 from benchday.bench.holds import Hold
 from benchday.bench.serving import Serving
 from benchday.domain.errors import Garbled, RecordDamaged, Refused, TransferCut
@@ -24,10 +25,11 @@ async def preserve(at: Serving) -> StepName:
 async def _settled(at: Serving, recording: Recording) -> bool:
     """Tell whether a recording is preserved or let go, copying it if need be."""
     story = at.story
-    if recording.name in story.let_go:
+    gone = story.let_go.get(recording.name)
+    if gone is not None and gone["bytes"] == recording.bytes:
         return True
     kept = story.preserved.get(recording.name)
-    if kept is not None and kept["sha256"] == (recording.sha256 or kept["sha256"]):
+    if kept is not None and is_copy_of(kept, recording):
         return await at.tools.archive.holds(kept["sha256"])
     if not story.checked_in.get("consent_copy"):
         return False
