@@ -9,8 +9,9 @@ import json
 import os
 import sys
 import traceback
-from dataclasses import replace
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import anyio
 
@@ -23,6 +24,7 @@ from benchday.domain.scenario import LineLift, Scenario, ScenarioUnit
 from benchday.inputs.day import load_day
 from benchday.inputs.sample import SCENARIO, read_scenario, scenario_text, shipped_scenario, write_sample
 from benchday.inputs.sample_text import roster_text
+from benchday.record.journal import open_journal
 from benchday.wiring import RunOptions, opened
 from benchday_simulators.images import build_image
 from tests.safety.points import CountedArchive, CountedJournal, Point, Points, counted_hands, counted_opener
@@ -79,34 +81,69 @@ def _small_image(**how: object) -> bytes:
     return build_image(**{**how, "payload_bytes": PAYLOAD_BYTES})  # type: ignore[arg-type]  # handed on as they came
 
 
+def bench_of(folder: Path) -> Bench:
+    """Return the simulated bench of a day."""
+    return Bench(folder, folder / "record", SPEED * 1000, None)
+
+
 async def run(folder: Path, points: Points) -> str:
     """Run the day, or go on with it; return why it ended."""
-    plan, scenario = load_day(folder), read_scenario(folder)
-    bench = Bench(folder, folder / "record", SPEED * 1000, None)
-    await start(bench, scenario)
-    hands = hands_on(bench, plan)
-    options = RunOptions(SPEED * 1000, 1, hands=counted_hands(hands, points), watch=False)
+    await start(bench_of(folder), read_scenario(folder))
     _count_journals(points)
+    return await serve(folder, points)
+
+
+async def serve(folder: Path, points: Points, by: str = "simulated") -> str:
+    """Serve instruments that have been started already; return why it ended.
+
+    Args:
+        folder: the day's.
+        points: pass as the day goes on.
+        by: what the demo's people pass for when they answer.
+    """
+    plan, scenario, bench = load_day(folder), read_scenario(folder), bench_of(folder)
+    hands = hands_on(bench, plan)
+    people = As(by, DemoPeople(bench, scenario, 1, hands))
+    options = RunOptions(SPEED * 1000, 1, hands=counted_hands(hands, points), watch=False)
     async with opened(folder, plan, options) as (tools, _):
         tools.open_driver = counted_opener(tools.open_driver, points)
         tools.archive = CountedArchive(tools.archive, points)
-        return await BenchDay(tools).run(DemoPeople(bench, scenario, 1, hands))
+        return await BenchDay(tools).run(people)
+
+
+class As:
+    """People whose answers come from somewhere else."""
+
+    def __init__(self, by: str, people: DemoPeople) -> None:
+        self._by, self._people = by, people
+
+    async def serve(self, desk: Any) -> None:
+        """Serve."""
+        await self._people.serve(_Passing(self._by, desk))
+
+
+class _Passing:
+    def __init__(self, by: str, desk: Any) -> None:
+        self._by, self._desk = by, desk
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._desk, name)
+
+    async def answer(self, item: str, value: Mapping[str, Any], operator: str, _: str) -> None:
+        await self._desk.answer(item, value, operator, self._by)
 
 
 def _count_journals(points: Points) -> None:
-    plain = wiring.open_journal
-
-    def counted(*where: object, **how: object) -> CountedJournal:
-        return CountedJournal(plain(*where, **how), points)  # type: ignore[arg-type]  # handed on as they came
+    def counted(*where: Any, **how: Any) -> CountedJournal:
+        return CountedJournal(open_journal(*where, **how), points)
 
     # This process does nothing else and ends with the run.
-    wiring.open_journal = counted  # type: ignore[assignment]
+    vars(wiring)["open_journal"] = counted
 
 
 def end_instruments(folder: Path) -> None:
     """End the simulators of a day."""
-    scenario = read_scenario(folder)
-    stop(Bench(folder, folder / "record", SPEED * 1000, None), [u.serial for u in scenario.units])
+    stop(bench_of(folder), [u.serial for u in read_scenario(folder).units])
 
 
 def forked_run(folder: Path, kill_at: Point | None) -> str:
@@ -137,6 +174,3 @@ def moments_of(folder: Path) -> list[Point]:
     """Return the points that the runs of a day have passed, in order, without those passed again."""
     lines = (folder / "passed.txt").read_text(encoding="utf-8").splitlines()
     return list(dict.fromkeys(Point(*json.loads(line)) for line in lines))
-
-
-__all__ = ["end_instruments", "forked_run", "moments_of", "replace", "run", "write_day"]

@@ -66,7 +66,7 @@ def judge(folder: Path, *, finished: bool = True) -> list[str]:
         folder: the day's.
         finished: the last run came to its end, so that no unit may be left on its way.
     """
-    rows = _rows(folder / "record" / "journal.db")
+    rows = rows_of(folder)
     faults = [*_chain(rows), *_acknowledged(folder, rows), *_acts(rows)]
     for serial in sorted({r.unit for r in rows if r.kind == "unit_expected" and r.unit}):
         mine = [r for r in rows if r.unit == serial]
@@ -77,7 +77,9 @@ def judge(folder: Path, *, finished: bool = True) -> list[str]:
     return faults
 
 
-def _rows(path: Path) -> list[Row]:
+def rows_of(folder: Path) -> list[Row]:
+    """Read the entries of a day's record."""
+    path = folder / "record" / "journal.db"
     if not path.exists():
         return []
     with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as database:

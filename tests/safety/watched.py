@@ -95,14 +95,14 @@ class WatchedShop(Shop):
         """The last confirmation about this unit was answered with what stands on its label."""
         entries = self.journal.read()[: given.seq]
         present = frozenset(r.serial for r in self.plan.roster)
-        asked = [e.facts["item"]["id"] for e in entries if e.kind == "item_asked" and e.unit == label
-                 and e.facts["item"]["topic"] == "confirm"]  # fmt: skip
+        about = [e.facts["item"] for e in entries if e.kind == "item_asked" and e.unit == label]
+        asked = [item["id"] for item in about if item["topic"] == "confirm"]
         answers = [e.facts["value"] for e in entries if e.kind == "item_answered" and e.facts["id"] in asked[-1:]]
         if not answers or answers[0].get("answer") != "write":
             yield f"{label} is written and nobody confirmed it"
         elif answers[0].get("label") not in (
             label,
-            wanted_characters(label, frozenset(r.serial for r in self.plan.roster)),
+            wanted_characters(label, present),
         ):
             yield f"{label} is written on the label {answers[0].get('label')}"
 
