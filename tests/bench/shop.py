@@ -26,7 +26,7 @@ from benchday.domain.plan import DayPlan
 from benchday.domain.plan_says import plan_of
 from benchday.domain.playbook import Playbook
 from benchday.domain.releases import Image
-from benchday.domain.seams import AskHand, Operators, PcState, ServedBy
+from benchday.domain.seams import Archive, AskHand, Operators, PcState, ServedBy
 from benchday.domain.steps import State
 from benchday.domain.story import UnitStory
 from benchday.record.memory import MemoryArchive, MemoryJournal, MemoryPersonal
@@ -89,8 +89,9 @@ class Shop:
     def __init__(self, plan: DayPlan, files: Mapping[str, bytes]) -> None:
         self.plan = plan
         self.clock = ManualClock(plan.at_us(plan.hours.opens))
+        self.kept = MemoryArchive(room_bytes=1 << 34)
         self.journal = MemoryJournal(plan.bench.bench, self.clock)
-        self.archive = MemoryArchive(room_bytes=1 << 34)
+        self.archive: Archive = self.kept
         self.store, self.beside = Store(files), Beside()
         releases = {i.sha256: i.release for i in plan.images.images}
         hardware = {"Millrace": "B", "Weirstone": "B", "Osier": "C", "Tiller": "E"}

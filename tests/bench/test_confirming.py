@@ -124,7 +124,7 @@ async def test_what_is_confirmed_is_what_is_shown(shop: Shop) -> None:
         {"verb": "write image", "digest": image.sha256, "bytes": image.bytes, "release": "2.10"}
     ]
     assert [(x["name"], x["bytes"]) for x in given["permit"]["losses"]] == [("A.rnx", 60), ("B.rnx", 40)]
-    assert {x["sha256"] for x in given["permit"]["losses"]} == set(shop.archive.files)
+    assert {x["sha256"] for x in given["permit"]["losses"]} == set(shop.kept.files)
     shown = given["shown"]
     for words in ("Millrace", "hardware B", "station S1", image.sha256[:16], "A.rnx", "2.9", "2.10", "CAUTION"):
         assert words in shown

@@ -152,7 +152,7 @@ async def test_a_line_that_fails_where_it_is_safe_is_tried_again(shop: Shop, met
     day = await shop.whole_day()
     assert day.unit(UNIT).state is State.HANDED_BACK
     assert [what for what, _ in unit.reaches] == ["write", "restart"]
-    assert sorted(shop.archive.files.values()) == [b"a" * 50, b"b" * 70]
+    assert sorted(shop.kept.files.values()) == [b"a" * 50, b"b" * 70]
     assert len(shop.facts("recording_preserved", UNIT)) == 2, "what was whole is not copied again"
     if method != "identify":
         assert len(shop.facts("unit_identified", UNIT)) >= 2, "identified anew"

@@ -18,7 +18,7 @@ async def test_a_unit_goes_through_the_day(shop: Shop) -> None:
     story = day.unit(ROVER)
     assert day.why == "finished"
     assert (story.state, story.had, story.has, story.writes) == (State.HANDED_BACK, "2.9", "2.10", ["2.10"])
-    assert len(shop.archive.files) == 1
+    assert len(shop.kept.files) == 1
     unit = shop.units[ROVER]
     assert [what for what, _ in unit.reaches] == ["write", "restart"]
     assert unit.opened == 0

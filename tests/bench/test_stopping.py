@@ -159,7 +159,7 @@ ON_THE_WAY = (
 
 @pytest.mark.parametrize("stopped", [True, False])
 @pytest.mark.parametrize("topic", ON_THE_WAY)
-async def test_taken_up_from_wherever_it_was_left(shop: Shop, topic: str, stopped: bool) -> None:  # noqa: FBT001
+async def test_taken_up_from_wherever_it_was_left(shop: Shop, topic: str, stopped: bool) -> None:
     """In order or by a kill: the day goes on, nothing is written twice, no item is asked twice."""
     shop.only(UNIT, support_until=None)
     unit = shop.units[UNIT]

@@ -29,8 +29,9 @@ async def _settled(at: Serving, recording: Recording) -> bool:
     if gone is not None and gone["bytes"] == recording.bytes:
         return True
     kept = story.preserved.get(recording.name)
-    if kept is not None and is_copy_of(kept, recording):
-        return await at.tools.archive.holds(kept["sha256"])
+    # A copy that has gone bad since is made again while the recording is still there.
+    if kept is not None and is_copy_of(kept, recording) and await at.tools.archive.holds(kept["sha256"]):
+        return True
     if not story.checked_in.get("consent_copy"):
         return False
     why = ""
