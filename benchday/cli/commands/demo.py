@@ -43,7 +43,9 @@ def _tell(folder: Path, report: DemoReport) -> None:
 
     # Not on a terminal a table would be cut at 80 columns; a file or a pager can take what the notes need.
     console = Console(width=None if sys.stdout.isatty() else 160, highlight=False, no_color=not colours_wanted())
-    console.print(table_of(report, console.width))
+    with console.capture() as drawn:
+        console.print(table_of(report, console.width))
+    print("\n".join(line.rstrip() for line in drawn.get().splitlines()))
     done = "The day is done and closed." if report.finished else "The day was cut short; call the demo again to go on."
     print(f"\n{done} Everything is in {folder}.")
     print(f"A unit's log:  benchday unit SERIAL --day {folder}")
