@@ -27,6 +27,8 @@ class Edit:
 Look = Callable[[DayPlan], Awaitable[Edit | None]]
 """Compares the files with the plan in force; None if nothing changed since it was last looked at."""
 
+EDITED = "the day's files were edited"
+
 
 async def watch_inputs(tools: Tools, look: Look) -> None:
     """Offer each edit once."""
@@ -59,6 +61,10 @@ async def _offer(tools: Tools, edit: Edit) -> None:
     await tools.book.append(*drafts)
     if accepted:
         tools.take_over(without_personal(edit.plan))
+        for state in tools.book.state.open_items():
+            if state.item.kind is ItemKind.CONFIRM:
+                # What it shows may not hold any more: the unit is looked at and asked for anew.
+                await tools.queue.void(state.item.id, EDITED)
 
 
 async def _taking_over(tools: Tools, plan: DayPlan) -> list[Draft]:
@@ -68,5 +74,5 @@ async def _taking_over(tools: Tools, plan: DayPlan) -> list[Draft]:
         facts.draft() for facts in says_of(plan) if state.inputs.get(facts.name, {}).get("sha256") != facts.sha256
     ]
     drafts += await expected_units(tools.personal, plan, new, first=len(state.units))
-    drafts += [PermitVoided(id=p, reason="the day's files were edited").draft(unit=u) for p, u in tools.open_permits()]
+    drafts += [PermitVoided(id=p, reason=EDITED).draft(unit=u) for p, u in tools.open_permits()]
     return drafts

@@ -44,7 +44,7 @@ class PermitDesk:
     def __init__(self, book: Book, queue: ItemQueue, policy: Policy) -> None:
         self._book = book
         self._queue = queue
-        self._policy = policy
+        self.policy = policy
         self.given: dict[str, str] = {}
         """Permit -> unit, of those given by this program and neither spent nor voided."""
 
@@ -56,7 +56,7 @@ class PermitDesk:
         """
         wanted = wanted_characters(asked.unit, self._present())
         text = _text(asked, wanted)
-        limit_us = self._policy.permit_minutes * 60_000_000
+        limit_us = self.policy.permit_minutes * 60_000_000
         item = Item(
             id="",
             kind=ItemKind.CONFIRM,

@@ -43,7 +43,7 @@ class ItemQueue:
         self._book = book
         self._personal = personal
         self._hands = hands
-        self._abilities = abilities
+        self.abilities = abilities
         self._cautions = cautions
         self._verdicts: dict[str, Verdict] = {}
         self._numbered = 0
@@ -146,7 +146,7 @@ class ItemQueue:
 
     def may(self, operator: str, item: Item) -> bool:
         """Tell whether an operator is allowed to answer an item."""
-        abilities = self._abilities.get(operator)
+        abilities = self.abilities.get(operator)
         return abilities is not None and (item.ability is None or item.ability in abilities)
 
     async def _answer_of(self, item_id: str, expires_us: int | None) -> Answered:
@@ -197,8 +197,8 @@ class ItemQueue:
         return state
 
     def _allow(self, item: Item, operator: str) -> None:
-        if operator not in self._abilities:
-            known = ", ".join(sorted(self._abilities))
+        if operator not in self.abilities:
+            known = ", ".join(sorted(self.abilities))
             raise InputError(f"{operator or 'nobody'} is not an operator of this bench; operators: {known}")
         if not self.may(operator, item):
             raise InputError(f"{operator} may not {item.ability.value if item.ability else 'answer this'}")

@@ -52,6 +52,8 @@ class Tools:
     def take_over(self, plan: DayPlan) -> None:
         """Go on with edited inputs."""
         self.plan = self.places.plan = plan
+        self.desk.policy = plan.day.policy
+        self.queue.abilities = {o.name: frozenset(o.may) for o in plan.bench.operators}
 
     def open_permits(self) -> tuple[tuple[str, str], ...]:
         """Return (permit, unit) of the permits that have been given and not yet spent."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -14,12 +15,23 @@ from tests.inputs.conftest import small_image
 
 
 @pytest.fixture(scope="session")
-def inputs(tmp_path_factory: pytest.TempPathFactory) -> tuple[DayPlan, dict[str, bytes]]:
-    """Read the sample day with small images."""
+def sample(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Write the sample day with small images; nobody changes this one."""
     folder: Path = tmp_path_factory.mktemp("bench") / "day"
     write_sample(folder, 7, build_image=small_image)
-    files = {p.name: p.read_bytes() for p in (folder / "images").glob("*.fen")}
-    return load_day(folder), files
+    return folder
+
+
+@pytest.fixture
+def day(sample: Path, tmp_path: Path) -> Path:
+    """Give a copy of the sample day that a test may edit."""
+    return Path(shutil.copytree(sample, tmp_path / "day"))
+
+
+@pytest.fixture(scope="session")
+def inputs(sample: Path) -> tuple[DayPlan, dict[str, bytes]]:
+    """Read the sample day."""
+    return load_day(sample), {p.name: p.read_bytes() for p in (sample / "images").glob("*.fen")}
 
 
 @pytest.fixture
