@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from benchday.domain.errors import InputError, PermitRefused, RecordHeld
 from benchday.domain.fold import ItemState
 from benchday.domain.plan import DayPlan
 from benchday.domain.steps import State
+from benchday.inputs.day import load_day
 from benchday.record.journal import open_journal
 from benchday.record.verifying import verify_chain
 from benchday.testing.clock import ManualClock
@@ -29,21 +30,23 @@ UNIT = "007421530018"
 ROW = "007421539000,Millrace,Saltmere Levels Drainage Trust,Nils Aldous,Avocet,rover,08:00,,2027-04-30,\n"
 
 
-@dataclass
 class Face:
     """Somebody at the bench who answers only what the test answers."""
 
-    desk: BenchDesk | None = None
+    def __init__(self) -> None:
+        self.desk: BenchDesk | None = None
+        self._came = anyio.Event()
 
     async def serve(self, desk: Any) -> None:
         """Look on."""
         self.desk = desk
+        self._came.set()
         await anyio.sleep_forever()
 
     async def item(self, topic: str) -> ItemState:
         """Return the open item on a topic, waiting for it."""
-        while self.desk is None:
-            await anyio.sleep(0.01)
+        await self._came.wait()
+        assert self.desk is not None
         while not (found := [i for i in self.desk.items() if i.item.topic == topic]):
             await self.desk.changed()
         return found[0]
@@ -154,7 +157,7 @@ async def test_a_record_that_another_program_writes_is_left_alone(day: Path) -> 
         assert after == before
     finally:
         await holder.close()
-    async with wiring.opened(day, wiring.load_day(day), wiring.RunOptions()) as (tools, under_way):
+    async with wiring.opened(day, load_day(day), wiring.RunOptions()) as (tools, under_way):
         assert not under_way
         assert tools.book.state.units
     assert verify_chain(record).faults == ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -44,6 +45,7 @@ async def test_an_image_that_was_changed_after_the_files_were_read(shop: Shop) -
     assert told.startswith("image: ")
     assert FILE in told
     assert listed.sha256[:12] in told
+    assert hashlib.sha256(b"x" + whole[1:]).hexdigest()[:12] in told
     assert shop.units[UNIT].release == "2.10"
 
 

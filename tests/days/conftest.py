@@ -22,18 +22,32 @@ TROUBLE = """\
   what: garbled
 """
 
+PULLED = """\
+- unit: "007421530018"
+  when: identify
+  what: cable out
+  seconds: 0.3
+- unit: "007421530018"
+  when: send
+  what: cable out
+  percent: 50
+  seconds: 0.3
+"""
+
 
 @pytest.fixture(scope="session")
 def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, DemoProcess]]:
     """Begin every day."""
     folder = tmp_path_factory.mktemp("days")
-    trouble = folder / "trouble.yaml"
+    trouble, pulled = folder / "trouble.yaml", folder / "pulled.yaml"
     trouble.write_text(TROUBLE, encoding="utf-8")
+    pulled.write_text(PULLED, encoding="utf-8")
     days = {
         "whole": DemoProcess.begun(folder / "whole", 20, 1, 600),
         "one": DemoProcess.begun(folder / "one", 6, 5, 600),
         "other": DemoProcess.begun(folder / "other", 6, 5, 900),
         "troubled": DemoProcess.begun(folder / "troubled", 3, 1, 600, "--trouble", str(trouble)),
+        "pulled": DemoProcess.begun(folder / "pulled", 1, 1, 600, "--trouble", str(pulled)),
     }
     yield days
     for day in days.values():
@@ -58,3 +72,9 @@ def pair(running: dict[str, DemoProcess]) -> tuple[FinishedDay, FinishedDay]:
 def troubled(running: dict[str, DemoProcess]) -> FinishedDay:
     """Give a finished day with more trouble."""
     return running["troubled"].finished(90)
+
+
+@pytest.fixture(scope="session")
+def pulled(running: dict[str, DemoProcess]) -> FinishedDay:
+    """Give a finished day of one unit whose cable comes off, first when it is asked who it is, then during a copy."""
+    return running["pulled"].finished(90)
