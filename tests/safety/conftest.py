@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from benchday.domain.plan import DayPlan
-from tests.bench.conftest import inputs
+from benchday.inputs.day import load_day
+from benchday.inputs.sample import write_sample
+from tests.inputs.conftest import small_image
 from tests.safety.watched import WatchedShop
-
-__all__ = ["inputs"]
 
 
 class Stock:
@@ -23,6 +25,8 @@ class Stock:
 
 
 @pytest.fixture(scope="session")
-def stock(inputs: tuple[DayPlan, dict[str, bytes]]) -> Stock:
+def stock(tmp_path_factory: pytest.TempPathFactory) -> Stock:
     """Give the sample day's inputs with small images."""
-    return Stock(*inputs)
+    folder: Path = tmp_path_factory.mktemp("safety") / "day"
+    write_sample(folder, 7, build_image=small_image)
+    return Stock(load_day(folder), {p.name: p.read_bytes() for p in (folder / "images").glob("*.fen")})

@@ -36,7 +36,7 @@ async def test_a_recording_made_while_the_confirmation_is_open_is_copied_first(
         await day.answer("confirm", UNIT, who=INES, answer="write", label=UNIT)
         await day.until_state(UNIT, State.READY, State.HANDED_BACK)
     assert shop.faults == []
-    assert data in shop.archive.files.values()
+    assert data in shop.kept.files.values()
     assert len(shop.begun) == 1
 
 
@@ -54,5 +54,24 @@ async def test_a_recording_that_grew_after_its_owner_let_it_go_is_asked_about_an
         shop.units[UNIT].recordings["A.rnx"] = b"a" * 80
         await day.answer("confirm", UNIT, who=INES, answer="write", label=UNIT)
         await day.item("confirm", UNIT)
-    assert b"a" * 80 in shop.archive.files.values()
+    assert b"a" * 80 in shop.kept.files.values()
     assert shop.begun == []
+
+
+@pytest.mark.asyncio
+async def test_a_recording_whose_digest_is_not_told_is_copied_anew_when_it_grew(stock: Stock) -> None:
+    """Its size tells that the copy is of what was there before."""
+    shop = stock.shop()
+    shop.only(UNIT, crew="")
+    shop.people.answers["confirm"] = None
+    shop.tells_digests = False
+    shop.units[UNIT].recordings["A.rnx"] = b"a" * 50
+    async with shop.running() as day:
+        await day.item("confirm", UNIT)
+        shop.units[UNIT].recordings["A.rnx"] = b"a" * 80
+        await day.answer("confirm", UNIT, who=INES, answer="write", label=UNIT)
+        await day.until(lambda: len(shop.entries("permit_voided", UNIT)) > 0)
+        await day.answer("confirm", UNIT, who=INES, answer="write", label=UNIT)
+        await day.until_state(UNIT, State.READY, State.HANDED_BACK)
+    assert shop.faults == []
+    assert b"a" * 80 in shop.kept.files.values()

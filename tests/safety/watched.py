@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import AsyncIterator, Iterator, Mapping
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 from benchday.domain.entries import Entry
 from benchday.domain.permits import SpentAct
 from benchday.domain.plan import DayPlan
 from benchday.domain.playbook import Playbook
-from benchday.domain.readings import Progress
+from benchday.domain.readings import Progress, Recording
 from benchday.domain.seams import AskHand, ServedBy
 from benchday.domain.units import wanted_characters
 from tests.bench.fake_unit import FakeDriver, FakeUnit
@@ -26,6 +27,20 @@ class WatchedDriver(FakeDriver):
         super().__init__(unit)
         self._shop, self._label = shop, label
 
+    async def recordings(self) -> tuple[Recording, ...]:
+        """List what is on the unit, with digests if it is one that tells them."""
+        told = await super().recordings()
+        return told if self._shop.tells_digests else tuple(replace(r, sha256=None) for r in told)
+
+    async def fetch(self, recording: Recording, sink: Callable[[bytes], Awaitable[None]]) -> AsyncIterator[Progress]:
+        """Hand a recording over; one that is spoilt on its way comes with its right size."""
+
+        async def spoiling(data: bytes) -> None:
+            await sink(bytes(len(data)) if recording.name in self._shop.spoils else data)
+
+        async for progress in super().fetch(recording, spoiling):
+            yield progress
+
     async def write(self, act: SpentAct, image: bytes) -> AsyncIterator[Progress]:
         """Take an image."""
         self._shop.write_reaches(self._label, act, image)
@@ -38,6 +53,9 @@ class WatchedShop(Shop):
 
     def __init__(self, plan: DayPlan, files: Mapping[str, bytes]) -> None:
         super().__init__(plan, files)
+        self.spoils: set[str] = set()
+        """Names of recordings whose bytes are not what the unit says, whenever they are copied."""
+        self.tells_digests = True
         self.faults: list[str] = []
         self.begun: list[tuple[str, int]] = []
         """Permit and act of each write that reached a unit."""
@@ -133,7 +151,7 @@ class WatchedShop(Shop):
     def _lost(self, label: str) -> Iterator[str]:
         let_go = {r["name"] for f in self.facts("recordings_let_go", label) for r in f["recordings"]}
         for name, data in self.units[label].recordings.items():
-            if name not in let_go and self.archive.files.get(hashlib.sha256(data).hexdigest()) != data:
+            if name not in let_go and self.kept.files.get(hashlib.sha256(data).hexdigest()) != data:
                 yield f"{label} is written and {name} has no whole copy"
 
     def spent(self) -> list[tuple[Any, Any]]:
