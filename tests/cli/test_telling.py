@@ -8,6 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from benchday.domain.entries import GENESIS, Draft, Entry, Times
+from benchday.domain.items import Item, ItemKind, Wanted
 from benchday.domain.kinds import KINDS
 from benchday.domain.kinds_unit import CheckedIn
 from benchday.domain.telling.figures import celsius, clock, duration, figure, local, short
@@ -45,6 +46,23 @@ def test_a_check_in_tells_texts_that_stand_beside_the_chain_and_says_which_were_
     assert line.details[0] == "brought by Maren; condition: (erased)"
     assert "to erasing: NO" in line.details[2]
     assert "80 %" in line.details[-1]
+
+
+def test_an_answer_tells_personal_texts_by_looking_them_up() -> None:
+    item = Item(
+        "7",
+        ItemKind.INSTRUCT,
+        "hand back",
+        "Hand it back.",
+        unit=UNIT,
+        wanted=(Wanted("to", "who takes it", personal=True), Wanted("missing", "what is missing")),
+    )
+    telling = Telling({"a:1": "Maren"}.get)
+    telling.items["7"] = entry("item_asked", {"item": item.as_facts()})
+    for reference, said in (("a:1", "Maren"), ("b:2", "(erased)")):
+        value = {"to": reference, "missing": "charger"}
+        line = told(telling, entry("item_answered", {"id": "7", "value": value, "by": "person"}))
+        assert line.text.endswith(f"who takes it: {said}; what is missing: charger")
 
 
 def test_findings_are_told_with_their_figures_and_units() -> None:

@@ -79,7 +79,7 @@ def _taken(_: Telling, e: Entry) -> Sentence:
 def _answered(t: Telling, e: Entry) -> Sentence:
     f, asked = e.facts, t.items.get(e.facts["id"])
     wanted = asked.facts["item"]["wanted"] if asked else []
-    said = answer_in_words(wanted, f["value"])
+    said = answer_in_words(wanted, f["value"], t.personal)
     took = f", after {duration(e.at_us - asked.at_us)}" if asked else ""
     return sentence(f"item {f['id']} answered through {_face(f['by'])}{took}: {'; '.join(said) or 'done'}")
 
@@ -88,15 +88,22 @@ def _voided(_: Telling, e: Entry) -> Sentence:
     return sentence(f"item {e.facts['id']} withdrawn: {e.facts['reason']}")
 
 
-def answer_in_words(wanted: list[Mapping[str, Any]], value: Mapping[str, Any]) -> list[str]:
-    """Return each value of an answer with its label and unit."""
+def answer_in_words(
+    wanted: list[Mapping[str, Any]], value: Mapping[str, Any], personal: Callable[[object], str]
+) -> list[str]:
+    """Return each value of an answer with its label and unit; what stands beside the chain is looked up."""
     by_name = {w["name"]: w for w in wanted}
     told = []
     for name in dict.fromkeys([*by_name, *value]):
         given, want = value.get(name), by_name.get(name, {})
         if given in (None, ""):
             continue
-        text = ("yes" if given else "no") if isinstance(given, bool) else f"{given} {want.get('unit') or ''}".strip()
+        if isinstance(given, bool):
+            text = "yes" if given else "no"
+        elif want.get("personal"):
+            text = personal(given)
+        else:
+            text = f"{given} {want.get('unit') or ''}".strip()
         told.append(f"{want.get('label', name)}: {text}")
     return told
 
