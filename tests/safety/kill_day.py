@@ -17,7 +17,7 @@ import anyio
 
 from benchday import wiring
 from benchday.bench.day import BenchDay
-from benchday.demo.instruments import Bench, start, stop
+from benchday.demo.instruments import Bench, prepare, start, stop
 from benchday.demo.people import DemoPeople
 from benchday.demo.run import hands_on
 from benchday.domain.scenario import LineLift, Scenario, ScenarioUnit
@@ -70,6 +70,15 @@ def write_day(folder: Path, serials: tuple[str, ...] = (TWO_WRITES,)) -> None:
         ("bench.yaml", _BENCH),
     ):
         (folder / name).write_text(text, encoding="utf-8")
+    prepare(bench_of(folder), scenario)
+    for unit in units:
+        _plug_in(bench_of(folder).of(unit.serial) / "state.json")
+
+
+def _plug_in(state: Path) -> None:
+    """Run a unit from external power: at this speed a busy computer would find its battery flat."""
+    told = json.loads(state.read_text(encoding="utf-8"))
+    state.write_text(json.dumps({**told, "external_power": True}), encoding="utf-8")
 
 
 def _small(unit: ScenarioUnit) -> ScenarioUnit:
