@@ -64,6 +64,8 @@ class RunOptions:
     """Does to simulated units what people say they did."""
     watch: bool = True
     """Offer edits of the day's files while it runs."""
+    linger: bool = False
+    """Stay until closing time while a unit is held, so that somebody can lift it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +93,7 @@ async def run_day(folder: Path, options: RunOptions, operators: Operators) -> En
     plan = await anyio.to_thread.run_sync(load_day, folder)
     async with opened(folder, plan, options) as (tools, _):
         look = _looker(folder) if options.watch else None
-        day = BenchDay(tools, look)
+        day = BenchDay(tools, look, linger=options.linger)
         why = await day.run(operators)
         return Ended(tools.book.state, why)
 

@@ -23,8 +23,16 @@ LAST_STOP_WITHIN_US = 10_000_000
 class BenchDay:
     """Runs one day until everything is done, or until it is stopped."""
 
-    def __init__(self, tools: Tools, look: Look | None = None) -> None:
+    def __init__(self, tools: Tools, look: Look | None = None, *, linger: bool = False) -> None:
+        """Make the day ready to run.
+
+        Args:
+            tools: what it works with.
+            look: compares the day's files with what was recorded, if edits are to be offered.
+            linger: while a unit is held the day stays open until closing time, so that the hold can be lifted.
+        """
         self._tools = tools
+        self._linger = linger
         self._look = look
         self._stopping = anyio.Event()
         self._warned_us: int | None = None
@@ -109,34 +117,45 @@ class BenchDay:
 
     async def _wake(self) -> None:
         """Wake everybody when the next unit is due, and at closing time."""
-        book = self._tools.book
+        book, woken = self._tools.book, self._tools.book.clock.now()
         while True:
-            now = book.clock.now()
+            news = book.watch()
             due = [s.arrives_us for s in book.state.units.values() if s.state is State.EXPECTED and s.arrives_us]
-            coming = [at for at in (*due, (book.state.begun or {}).get("closes_us", 0)) if at > now]
-            if not coming:
-                return
-            await book.clock.wait_until(min(coming))
-            book.nudge()
+            coming = [at for at in (*due, (book.state.begun or {}).get("closes_us", 0)) if at > woken]
+            if coming and min(coming) <= (now := book.clock.now()):
+                woken = now
+                book.nudge()
+                continue
+            async with anyio.create_task_group() as waiting:
+                if coming:
+                    waiting.start_soon(self._wake_at, min(coming))
+                # Edited hours and rosters move what is waited for.
+                await news.wait()
+                waiting.cancel_scope.cancel()
+
+    async def _wake_at(self, at_us: int) -> None:
+        await self._tools.book.clock.wait_until(at_us)
+        self._tools.book.nudge()
 
     def _over(self) -> bool:
         if self._stopping.is_set():
             return self._running == 0
-        return is_over(self._tools.book.state, self._tools.book.clock.now()) and not self._conversations.busy()
+        state, now = self._tools.book.state, self._tools.book.clock.now()
+        return is_over(state, now, linger=self._linger) and not self._conversations.busy()
 
 
-def is_over(state: DayState, now_us: int) -> bool:
-    """Tell whether nothing more is to be done today."""
-    closes_us = (state.begun or {}).get("closes_us", 0)
-    return bool(state.begun) and all(_done(story, now_us >= closes_us) for story in state.units.values())
+def is_over(state: DayState, now_us: int, *, linger: bool = False) -> bool:
+    """Tell whether nothing more is to be done today; if it lingers, a held unit may still be lifted until closing."""
+    closed = now_us >= (state.begun or {}).get("closes_us", 0)
+    return bool(state.begun) and all(_done(story, closed, linger) for story in state.units.values())
 
 
-def _done(story: UnitStory, closed: bool) -> bool:
+def _done(story: UnitStory, closed: bool, linger: bool) -> bool:
     if story.state is State.WAITING:
         # One that was sent off still stands on its station until somebody has taken it away.
         return story.station is None and (story.not_today is not None or closed)
     if story.state is State.HELD:
-        return story.station is None
+        return story.station is None and (closed or not linger)
     return story.state in DONE and story.state is not State.READY
 
 

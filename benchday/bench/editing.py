@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
+from collections.abc import Awaitable, Callable, Iterator
+from dataclasses import dataclass, replace
 
 from benchday.bench.beginning import expected_units
 from benchday.bench.serving import Tools
 from benchday.domain.entries import Draft
 from benchday.domain.items import Item, ItemKind, Wanted, WantedKind
-from benchday.domain.kinds import InputChanged, PermitVoided
+from benchday.domain.kinds import HoursChanged, InputChanged, PermitVoided, UnitChanged
 from benchday.domain.plan import DayPlan
 from benchday.domain.plan_says import says_of, without_personal
 
@@ -73,6 +73,35 @@ async def _taking_over(tools: Tools, plan: DayPlan) -> list[Draft]:
     drafts = [
         facts.draft() for facts in says_of(plan) if state.inputs.get(facts.name, {}).get("sha256") != facts.sha256
     ]
+    drafts += [*_moved_hours(tools, plan), *_edited_units(tools, plan)]
     drafts += await expected_units(tools.personal, plan, new, first=len(state.units))
     drafts += [PermitVoided(id=p, reason=EDITED).draft(unit=u) for p, u in tools.open_permits()]
     return drafts
+
+
+def _moved_hours(tools: Tools, plan: DayPlan) -> Iterator[Draft]:
+    begun = tools.book.state.begun or {}
+    hours = HoursChanged(opens_us=plan.at_us(plan.hours.opens), closes_us=plan.at_us(plan.hours.closes))
+    if (hours.opens_us, hours.closes_us) != (begun.get("opens_us"), begun.get("closes_us")):
+        yield hours.draft()
+
+
+def _edited_units(tools: Tools, plan: DayPlan) -> Iterator[Draft]:
+    """Yield what the roster now says otherwise of units of the day; a changed model is left for a person to hold."""
+    for row in plan.roster:
+        story, before = tools.book.state.units.get(row.serial), tools.plan.row(row.serial)
+        # What was not edited stays as it is told: a unit may know its own support term better by now.
+        if (
+            story is None
+            or before is None
+            or replace(before, contact="", note="", line=0) == replace(row, contact="", note="", line=0)
+        ):
+            continue
+        yield UnitChanged(
+            customer=row.customer,
+            crew=row.crew,
+            role=row.role.value,
+            arrives_us=plan.at_us(row.arrives) if row.arrives else None,
+            promised_us=plan.at_us(row.promised) if row.promised else None,
+            support_until=row.support_until,
+        ).draft(unit=row.serial)

@@ -123,6 +123,10 @@ def _input(state: DayState, entry: Entry) -> None:
     state.inputs[entry.facts["name"]] = entry.facts
 
 
+def _hours(state: DayState, entry: Entry) -> None:
+    state.begun = {**(state.begun or {}), **entry.facts}
+
+
 def _acting(state: DayState, entry: Entry) -> None:
     state.acting = entry.facts["name"]
 
@@ -200,6 +204,7 @@ _DAY: dict[str, Callable[[DayState, Entry], None]] = {
     "program_started": _started,
     "clock_anchored": _anchored,
     "input_read": _input,
+    "hours_changed": _hours,
     "operator_acting": _acting,
     "caution_acknowledged": _caution,
     "day_closed": _closed,

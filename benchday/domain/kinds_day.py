@@ -60,6 +60,13 @@ class InputChanged(Facts, kind="input_changed"):
     accepted: bool
 
 
+class HoursChanged(Facts, kind="hours_changed"):
+    """Accepted edits moved the day's hours."""
+
+    opens_us: int
+    closes_us: int
+
+
 class OperatorActing(Facts, kind="operator_acting"):
     """An operator acts from here on, under their own name."""
 

@@ -52,6 +52,17 @@ class CheckedIn(BaseModel):
     charge_percent: int | None
 
 
+class UnitChanged(Facts, kind="unit_changed"):
+    """Accepted edits changed what the roster says of a unit."""
+
+    customer: str
+    crew: str
+    role: str
+    arrives_us: int | None
+    promised_us: int | None
+    support_until: str | None
+
+
 class UnitArrived(Facts, kind="unit_arrived"):
     """An expected unit was checked in."""
 

@@ -15,6 +15,13 @@ def _arrived(story: UnitStory, entry: Entry) -> None:
     story.ended_us = None
 
 
+def _changed(story: UnitStory, entry: Entry) -> None:
+    f = entry.facts
+    story.customer, story.crew, story.role = f["customer"], f["crew"], f["role"]
+    story.arrives_us, story.promised_us = f["arrives_us"], f["promised_us"]
+    story.support_until = f["support_until"]
+
+
 def _absent(story: UnitStory, entry: Entry) -> None:
     story.held_reason = entry.facts["reason"]
     story.ended_us = entry.at_us
@@ -190,6 +197,7 @@ def _handed_back(story: UnitStory, _: Entry) -> None:
 CHANGES: dict[str, Callable[[UnitStory, Entry], None]] = {
     "unit_arrived": _arrived,
     "unit_walked_in": _arrived,
+    "unit_changed": _changed,
     "unit_absent": _absent,
     "charge_wanted": _charge_wanted,
     "charge_begun": _charge_begun,

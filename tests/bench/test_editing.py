@@ -100,6 +100,33 @@ async def test_a_unit_added_to_the_roster_is_offered_and_expected_once_accepted(
     assert verify_chain(day / "record").faults == ()
 
 
+async def test_a_renewed_term_and_longer_hours_hold_once_accepted(day: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    async with live(day, monkeypatch) as face:
+        await face.item("check in")
+        assert face.desk is not None
+        before = face.desk.state.begun
+        edit(day / "roster.csv", "2026-03-31", "2027-03-31")
+        edit(day / "day.yaml", 'closes: "17:00"', 'closes: "18:30"')
+        desk = face.desk
+
+        def holds() -> bool:
+            longer = (desk.state.begun or {})["closes_us"] != (before or {})["closes_us"]
+            return longer and desk.state.units["WS-41-00297"].support_until == "2027-03-31"
+
+        while not holds():
+            # Two files saved one after the other may be offered one by one.
+            if [i for i in desk.items() if i.item.topic == "inputs"]:
+                await face.answer("inputs", answer="accept")
+            else:
+                await desk.changed()
+        begun = desk.state.begun
+        assert before is not None
+        assert begun is not None
+        assert begun["closes_us"] - before["closes_us"] == 90 * 60_000_000
+        assert begun["date"] == before["date"]
+        assert face.desk.state.units["WS-41-00297"].state is State.EXPECTED
+
+
 async def test_refused_it_is_not_offered_again_until_something_else_changes(
     day: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from benchday.bench.day import is_over
 from benchday.domain.errors import InputError
+from benchday.domain.fold import DayState
 from benchday.domain.steps import State
+from benchday.domain.story import UnitStory
 from tests.bench.fake_unit import SILENT, FakeUnit
 from tests.bench.shop import INES, Shop
 
@@ -152,3 +155,11 @@ async def test_a_held_unit_does_not_hold_its_crew_back(shop: Shop) -> None:
     day = await shop.whole_day()
     assert day.unit("WS-41-00297").state is State.HELD
     assert day.unit("007421530104").state is State.HANDED_BACK
+
+
+async def test_while_people_are_there_the_day_stays_open_for_a_hold_until_closing(shop: Shop) -> None:
+    held = UnitStory("1", "Millrace", "", "", "none", 0, state=State.HELD)
+    state = DayState(begun={"closes_us": 1000}, units={"1": held})
+    assert is_over(state, 10)
+    assert not is_over(state, 10, linger=True)
+    assert is_over(state, 1000, linger=True)

@@ -11,12 +11,13 @@ from benchday.bench.saved import save_settings
 from benchday.bench.serving import Serving
 from benchday.bench.targeting import target_of
 from benchday.domain.checks import Answer, Check, Finding
-from benchday.domain.items import ItemKind, Wanted, WantedKind
+from benchday.domain.items import Answered, Item, ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import TargetSet
 from benchday.domain.playbook import StepName
 from benchday.domain.units import Ability
 
 BENCH_TOPIC = "bench pc"
+_GO_ON = (Wanted("answer", "go on or hold", WantedKind.CHOICE, ("go on", "hold")), Wanted("reason", "why"))
 MOST_LOOKS = 5
 """How often power may be remedied in one visit before the unit is held."""
 
@@ -80,9 +81,15 @@ async def _decide(at: Serving, asks: Sequence[Finding]) -> None:
     """Have a person decide what no rule can; what concerns the bench alone is decided once a day, not once a unit."""
     about_unit = [f for f in asks if f.check is not Check.BENCH_PC]
     about_bench = [f for f in asks if f.check is Check.BENCH_PC and not _decided_before(at, f)]
-    for findings, topic in ((about_bench, BENCH_TOPIC), (about_unit, "findings")):
-        if findings:
-            await _ask(at, findings, topic)
+    if about_bench:
+        # An item of no unit: two stations that ask at once ask the same one.
+        text = " ".join(_sentence(f) for f in about_bench)
+        item = Item("", ItemKind.DECIDE, BENCH_TOPIC, text, wanted=_GO_ON, ability=Ability.CONFIRM)
+        _hold_if_told(await at.tools.queue.ask(item), about_bench)
+    if about_unit:
+        text = f"Unit {at.unit} on station {at.station}. " + " ".join(_sentence(f) for f in about_unit)
+        answered = await at.ask(ItemKind.DECIDE, "findings", text, *_GO_ON, ability=Ability.CONFIRM)
+        _hold_if_told(answered, about_unit)
 
 
 def _decided_before(at: Serving, finding: Finding) -> bool:
@@ -97,16 +104,7 @@ def _sentence(finding: Finding) -> str:
     return f"{finding.text[:1].upper()}{finding.text[1:]}."
 
 
-async def _ask(at: Serving, asks: Sequence[Finding], topic: str) -> None:
-    text = f"Unit {at.unit} on station {at.station}. " + " ".join(_sentence(f) for f in asks)
-    answered = await at.ask(
-        ItemKind.DECIDE,
-        topic,
-        text,
-        Wanted("answer", "go on or hold", WantedKind.CHOICE, ("go on", "hold")),
-        Wanted("reason", "why"),
-        ability=Ability.CONFIRM,
-    )
+def _hold_if_told(answered: Answered, asks: Sequence[Finding]) -> None:
     if answered.text("answer") == "hold":
         reason = f"{answered.operator} decided: {answered.text('reason')}"
         raise Hold(asks[0].check.value, f"{'; '.join(f.text for f in asks)}; {reason}", "a person decides anew")

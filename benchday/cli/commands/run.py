@@ -72,7 +72,9 @@ def known_operator(name: str, plan: DayPlan) -> None:
 
 
 async def _run(asked: Asked, plan: DayPlan, face: Operators) -> Ended:
-    options = RunOptions(round(asked.speed * 1000), asked.seed, asked.record)
+    # Programs and nobody lift nothing: for them the day ends when nothing is left to do.
+    linger = not (asked.no_input or asked.pipe)
+    options = RunOptions(round(asked.speed * 1000), asked.seed, asked.record, linger=linger)
     if plan.day.instruments is Instruments.SIMULATED:
         from benchday.demo.run import run_simulated
 

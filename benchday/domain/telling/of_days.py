@@ -43,6 +43,10 @@ def _changed(_: Telling, e: Entry) -> Sentence:
     return sentence(f"edited files were {word}", *e.facts["differences"])
 
 
+def _hours(t: Telling, e: Entry) -> Sentence:
+    return sentence(f"open from now on {local(e.facts['opens_us'], t.zone)} to {local(e.facts['closes_us'], t.zone)}")
+
+
 def _acting(_: Telling, e: Entry) -> Sentence:
     return sentence(f"{e.facts['name']} acts from here on (through {_face(e.facts['by'])})")
 
@@ -123,6 +127,7 @@ SENTENCES: dict[str, Callable[[Telling, Entry], Sentence]] = {
     "clock_anchored": _anchored,
     "input_read": _input,
     "input_changed": _changed,
+    "hours_changed": _hours,
     "operator_acting": _acting,
     "caution_acknowledged": _caution,
     "day_closed": _closed,

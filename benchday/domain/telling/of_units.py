@@ -26,6 +26,15 @@ def _belonging(f: Mapping[str, Any]) -> str:
     return f"crew {f['crew'] or 'none'}, role {f['role']}, support term until {f['support_until'] or 'not known'}"
 
 
+def _changed(t: Telling, e: Entry) -> Sentence:
+    f = e.facts
+    details = [_belonging(f)]
+    for name, label in (("arrives_us", "arrives"), ("promised_us", "promised for")):
+        if f[name] is not None:
+            details.append(f"{label} {local(f[name], t.zone)}")
+    return sentence(f"the roster was edited: of {f['customer']}", *details)
+
+
 def _arrived(t: Telling, e: Entry) -> Sentence:
     return sentence("checked in", *_came(t, e.facts["checked_in"]))
 
@@ -145,6 +154,7 @@ def _set_proved(_: Telling, e: Entry) -> Sentence:
 
 SENTENCES: dict[str, Callable[[Telling, Entry], Sentence]] = {
     "unit_expected": _expected,
+    "unit_changed": _changed,
     "unit_arrived": _arrived,
     "unit_walked_in": _walked_in,
     "unit_absent": _absent,
