@@ -187,4 +187,6 @@ class Serving:
     async def follow(self, step: StepName, progress: AsyncIterator[Progress]) -> None:
         """Run a long operation to its end, showing its progress as ticks and milestones."""
         async for tick in progress:
-            await self.tools.ticks.show(self, step, tick)
+            milestone = self.tools.ticks.show(self.unit, step, tick)
+            if milestone is not None:
+                await self.record(self.draft(milestone))

@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from benchday.domain.kinds import StepMilestone
 from benchday.domain.playbook import StepName
 from benchday.domain.readings import Progress
 from benchday.domain.seams import Clock
-
-if TYPE_CHECKING:
-    from benchday.bench.serving import Serving
 
 _MINUTE_US = 60_000_000
 
@@ -38,19 +34,19 @@ class Ticks:
         self.now: dict[str, Tick] = {}
         self._milestones: dict[str, int] = {}
 
-    async def show(self, serving: Serving, step: StepName, progress: Progress) -> None:
-        """Take a tick; append a milestone if a minute of day time and of real time has passed since the last."""
+    def show(self, unit: str, step: StepName, progress: Progress) -> StepMilestone | None:
+        """Take a tick; return the milestone that is due if a real minute has passed since the last."""
         at = self._clock.now()
-        last = self.now.get(serving.unit)
+        last = self.now.get(unit)
         same = last is not None and last.what == progress.what and last.step is step
         first = last.first_us if same and last is not None else at
-        self.now[serving.unit] = Tick(step, progress.what, progress.done, progress.of, at, first)
+        self.now[unit] = Tick(step, progress.what, progress.done, progress.of, at, first)
         mono = self._clock.monotonic()
-        since = self._milestones.setdefault(serving.unit, mono)
-        if mono - since >= _MINUTE_US:
-            self._milestones[serving.unit] = mono
-            percent = 100 * progress.done // max(progress.of, 1)
-            await serving.record(serving.draft(StepMilestone(step=step.value, percent=percent)))
+        since = self._milestones.setdefault(unit, mono)
+        if mono - since < _MINUTE_US:
+            return None
+        self._milestones[unit] = mono
+        return StepMilestone(step=step.value, percent=100 * progress.done // max(progress.of, 1))
 
     def forget(self, unit: str) -> None:
         """The unit's operation is over."""

@@ -77,6 +77,8 @@ class UnitStory:
     remedies: list[str] = field(default_factory=list)
     """What was done about too little charge, in words."""
     settings_before: Mapping[str, str] | None = None
+    term_before: str | None = None
+    """Last day of the support term as the unit first told it today."""
     options_before: tuple[str, ...] | None = None
     """Installed options as the unit first told them today; a boot loader cannot tell them."""
     recordings: tuple[Mapping[str, Any], ...] = ()

@@ -83,6 +83,7 @@ def _identified(story: UnitStory, entry: Entry) -> None:
     story.has = entry.facts["release"]
     if story.options_before is None and entry.facts["mode"] == "run":
         story.options_before = tuple(entry.facts["options"])
+        story.term_before = entry.facts["term"]
     if story.had is None and story.open_act is None and story.sent is None:
         story.had = entry.facts["release"]
 

@@ -27,6 +27,9 @@ class FakeUnit:
     release: str = "2.9"
     hardware: str = "B"
     mode: Mode = Mode.RUN
+    term: str | None = None
+    term_after: str | None = None
+    """What it knows of its support term once it was written; None: the same."""
     charge_percent: int = 90
     external: bool = False
     recordings: dict[str, bytes] = field(default_factory=dict)
@@ -63,6 +66,7 @@ class FakeUnit:
     def start(self) -> None:
         """Run what was written."""
         self.release, self._next = self._next or self.release, None
+        self.term = self.term_after or self.term
 
 
 class FakeDriver:
@@ -80,7 +84,7 @@ class FakeDriver:
         unit.meet("identify")
         release = unit.release if unit.mode is Mode.RUN else None
         options = ("dual", "radio") if unit.mode is Mode.RUN else ()
-        return Identity(unit.serial, unit.model, unit.hardware, unit.mode, release, options, None)
+        return Identity(unit.serial, unit.model, unit.hardware, unit.mode, release, options, unit.term)
 
     async def power(self) -> PowerReading:
         """Say what its battery holds."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 from benchday.bench.holds import Hold
 from benchday.bench.saved import save_settings
@@ -16,13 +16,8 @@ from benchday.domain.units import Role
 async def verify(at: Serving) -> StepName:
     """Compare the unit with what it should be; a failure stops the line for this image and model."""
     wanted = at.story.sent.release if at.story.sent else at.story.target
-    before = at.story.options_before
     found = await (await at.line()).identify()
-    problems = _release_problems(at, found, wanted)
-    if before is not None and found.mode is Mode.RUN and found.options != before:
-        problems.append(
-            f"installed options are {', '.join(found.options) or 'none'}, before {', '.join(before) or 'none'}"
-        )
+    problems = [*_release_problems(at, found, wanted), *_lost(at, found)]
     # A unit in its boot loader answers little more than who it is.
     differences, test, sky = ([], "not run", "not told") if found.mode is Mode.BOOT else await _look(at, problems)
     await at.record(at.draft(_identified(at, found)))
@@ -59,6 +54,17 @@ def _release_problems(at: Serving, found: Identity, wanted: str | None) -> list[
     elif wanted is not None and found.release != wanted:
         problems.append(f"the release is {found.release}, expected {wanted}")
     return problems
+
+
+def _lost(at: Serving, found: Identity) -> Iterator[str]:
+    """Yield what the unit knew of itself before and tells otherwise now; its boot loader tells neither."""
+    options, term = at.story.options_before, at.story.term_before
+    if found.mode is not Mode.RUN:
+        return
+    if options is not None and found.options != options:
+        yield f"installed options are {', '.join(found.options) or 'none'}, before {', '.join(options) or 'none'}"
+    if term is not None and found.term is not None and found.term != term:
+        yield f"the support term it knows ends on {found.term}, before on {term}"
 
 
 def setting_differences(before: Mapping[str, str], after: Mapping[str, str], compared: tuple[str, ...]) -> list[str]:
