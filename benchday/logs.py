@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import logging
 import os
 import sys
@@ -14,7 +15,25 @@ _SECRET = ("key", "password", "secret", "token", "mac", "nonce", "cookie")
 """Facts whose name holds one of these words are never written."""
 
 
-def set_up(*, level: int = logging.WARNING, stream: TextIO | None = None) -> None:
+LEVEL = "BENCHDAY_LOG"
+"""Environment variable: debug, info, warning (the usual one) or error."""
+
+
+class Kept(io.StringIO):
+    """A log kept back while a full screen is shown, so that no line falls into it."""
+
+    def isatty(self) -> bool:
+        """Say what standard error says, where it ends up."""
+        return sys.stderr.isatty()
+
+
+def level_wanted() -> int:
+    """Return the level that the environment asks for; warning where it asks for none that is known."""
+    known = {"debug": logging.DEBUG, "info": logging.INFO, "error": logging.ERROR}
+    return known.get(os.environ.get(LEVEL, "").lower(), logging.WARNING)
+
+
+def set_up(*, level: int | None = None, stream: TextIO | None = None) -> None:
     """Log to a stream (standard error): for people on a terminal, as JSON Lines otherwise.
 
     The caller binds unit and station once: ``structlog.get_logger().bind(unit=..., station=...)``.
@@ -32,7 +51,7 @@ def set_up(*, level: int = logging.WARNING, stream: TextIO | None = None) -> Non
             structlog.processors.format_exc_info,
             last,
         ],
-        wrapper_class=structlog.make_filtering_bound_logger(level),
+        wrapper_class=structlog.make_filtering_bound_logger(level_wanted() if level is None else level),
         logger_factory=structlog.PrintLoggerFactory(out),
         cache_logger_on_first_use=False,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
@@ -77,6 +78,16 @@ class Ended:
     """finished, stopped, or nobody (a person is needed and nobody is there)."""
 
 
+def own_digest() -> str:
+    """Return SHA-256 over the program's own files: name, size and bytes of each, in the order of their names."""
+    root, digest = Path(__file__).parent, hashlib.sha256()
+    for path in sorted(p for p in root.rglob("*") if p.is_file() and "__pycache__" not in p.parts):
+        data = path.read_bytes()
+        digest.update(f"{path.relative_to(root).as_posix()}\0{len(data)}\0".encode())
+        digest.update(data)
+    return digest.hexdigest()
+
+
 def simulator_key(record: Path) -> bytes | None:
     """Return the day's key of a simulated record; None if none was drawn."""
     path = RecordPlace(record).keys / SIMULATOR_KEY
@@ -114,7 +125,7 @@ async def opened(folder: Path, plan: DayPlan, options: RunOptions) -> AsyncItera
         try:
             kept = _Personal(personal)
             book = Book(journal, clock)
-            running = Running(simulated=simulated, seed=options.seed, speed_milli=options.speed_milli)
+            running = Running(simulated, options.seed, options.speed_milli, await anyio.to_thread.run_sync(own_digest))
             under_way = await begin_or_take_up(book, kept, plan, running)
             yield _tools(folder, record, book, kept, options), under_way
         finally:

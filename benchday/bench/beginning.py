@@ -27,6 +27,8 @@ class Running:
     simulated: bool
     seed: int
     speed_milli: int
+    program_sha256: str = ""
+    """Digest over the program's own files."""
 
 
 def is_under_way(state: DayState, plan: DayPlan) -> bool:
@@ -46,7 +48,7 @@ async def begin_or_take_up(book: Book, personal: Personal, plan: DayPlan, runnin
     drafts: list[Draft] = []
     if not under_way:
         drafts.append(_day_begun(plan, running).draft())
-    drafts += [_program().draft(), _anchor(book, running).draft()]
+    drafts += [_program(running).draft(), _anchor(book, running).draft()]
     if not under_way:
         drafts += [facts.draft() for facts in says_of(plan)]
         drafts += await expected_units(personal, plan, plan.roster, first=0)
@@ -86,9 +88,10 @@ def _day_begun(plan: DayPlan, running: Running) -> DayBegun:
     )
 
 
-def _program() -> ProgramStarted:
+def _program(running: Running) -> ProgramStarted:
     return ProgramStarted(
         program=f"benchday {__version__}",
+        sha256=running.program_sha256,
         python=platform.python_version(),
         sqlite=sqlite3.sqlite_version,
         pid=os.getpid(),

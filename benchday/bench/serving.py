@@ -74,6 +74,8 @@ class Serving:
     """File name -> bytes, read once; the same bytes are hashed, held and sent."""
     permit: Permit | None = None
     act: SpentAct | None = None
+    log: Any = None
+    """Bound to unit and station; facts only, what people read stands in the entries."""
     powered: bool = False
     """External power was connected in this visit."""
 

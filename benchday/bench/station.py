@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable, Mapping
 
 import anyio
+import structlog
 
 from benchday.bench.holds import INTERRUPTED, Hold, SendOff
 from benchday.bench.queue import Withdrawn
@@ -57,6 +58,7 @@ class Station:
         self._tools = tools
         self._stopping = stopping
         self._scope = anyio.CancelScope()
+        self._log = structlog.get_logger().bind(station=name)
 
     async def run(self) -> None:
         """Serve unit after unit until the day is stopped or the task is cancelled."""
@@ -118,7 +120,7 @@ class Station:
         playbook = self._tools.plan.playbook_for(story.model)
         if playbook is None:
             raise LookupError(f"no playbook covers {story.model}")
-        at = Serving(self._tools, unit, self.name, playbook)
+        at = Serving(self._tools, unit, self.name, playbook, log=self._log.bind(unit=unit))
         try:
             with anyio.CancelScope() as self._scope:
                 step: StepName | None = await self._leaves(at) if first is None else first
@@ -145,52 +147,60 @@ class Station:
 
     async def _timed(self, at: Serving, name: StepName) -> StepName | None:
         """Run one step between its two entries; a line that fails in a step that is safe to repeat is tried again."""
-        book, clock = at.tools.book, at.tools.book.clock
+        clock = at.tools.book.clock
         began, mono = clock.now(), clock.monotonic()
-        # A step that a program which ended had begun already is gone on with, under its first beginning.
-        if at.story.state.value != name.value or name is StepName.IDENTIFY:
-            tries = at.story.tries.get(name.value, 0) + 1
-            expected = microseconds(at.playbook.step(name).minutes.usual)
-            await at.record(at.draft(StepBegun(step=name.value, tries=tries, expected_us=expected)))
-        outcome = "done"
+        await self._begin(at, name)
         try:
-            following = await STEPS[name](at)
-        except (Hold, SendOff) as ended:
-            outcome = "held" if isinstance(ended, Hold) else "sent off"
-            raise
-        except DeviceError as cut:
-            outcome = "cut"
-            following = self._again(at, name, cut)
-        except PermitRefused as refused:
-            outcome = "refused"
-            raise Hold("refused", str(refused), "an operator looks and confirms anew") from refused
-        except Withdrawn:
-            outcome = "withdrawn"
-            following = StepName.CHECK if name is StepName.CONFIRM else name
-        except RecordFull as full:
-            outcome = "full"
-            raise Hold("full", f"{full}; nothing was lost", "room is made on the disk") from full
-        except BaseException:
-            outcome = "stopped"
-            raise
+            outcome, following, instead = await self._attempt(at, name)
         finally:
             at.tools.ticks.forget(at.unit)
-            if outcome != "stopped":
-                took, real = clock.now() - began, clock.monotonic() - mono
-                facts = StepEnded(step=name.value, outcome=outcome, took_us=max(took, 0), took_mono_us=max(real, 0))
-                await book.append(at.draft(facts))
+        took, real = clock.now() - began, clock.monotonic() - mono
+        facts = StepEnded(step=name.value, outcome=outcome, took_us=max(took, 0), took_mono_us=max(real, 0))
+        await at.record(at.draft(facts))
+        at.log.info("step ended", step=name.value, outcome=outcome, took_us=facts.took_us)
         if outcome == "cut":
             await at.let_go()
+        if instead is not None:
+            raise instead
         return following
 
-    def _again(self, at: Serving, name: StepName, cut: DeviceError) -> StepName:
+    async def _begin(self, at: Serving, name: StepName) -> None:
+        # A step that a program which ended had begun already is gone on with, under its first beginning.
+        if at.story.state.value == name.value and name is not StepName.IDENTIFY:
+            return
+        tries = at.story.tries.get(name.value, 0) + 1
+        expected = microseconds(at.playbook.step(name).minutes.usual)
+        await at.record(at.draft(StepBegun(step=name.value, tries=tries, expected_us=expected)))
+        at.log.info("step begun", step=name.value, tries=tries)
+
+    async def _attempt(self, at: Serving, name: StepName) -> tuple[str, StepName | None, Hold | SendOff | None]:
+        """Return the step's outcome, the step that follows, and what comes instead of one."""
+        try:
+            return "done", await STEPS[name](at), None
+        except Hold as hold:
+            return "held", None, hold
+        except SendOff as off:
+            return "sent off", None, off
+        except DeviceError as cut:
+            at.log.warning("line failed", step=name.value, error=type(cut).__name__, words=str(cut))
+            again = self._again(at, name, cut)
+            return ("cut", None, again) if isinstance(again, Hold) else ("cut", again, None)
+        except PermitRefused as refused:
+            at.log.warning("permit refused", step=name.value, why=str(refused))
+            return "refused", None, Hold("refused", str(refused), "an operator looks and confirms anew")
+        except Withdrawn:
+            return "withdrawn", StepName.CHECK if name is StepName.CONFIRM else name, None
+        except RecordFull as full:
+            at.log.warning("disk full", step=name.value, words=str(full))
+            return "full", None, Hold("full", f"{full}; nothing was lost", "room is made on the disk")
+
+    def _again(self, at: Serving, name: StepName, cut: DeviceError) -> StepName | Hold:
         if name in (StepName.WRITE, StepName.RESTART):
             # The steps themselves hold what may be half written; what comes here failed before the act was spent.
-            raise Hold("line", f"the line failed before anything was written ({cut})", "the line is put right") from cut
+            return Hold("line", f"the line failed before anything was written ({cut})", "the line is put right")
         if at.story.tries.get("identify", 0) >= MOST_IDENTIFICATIONS:
-            raise Hold(
-                "line", f"the line keeps failing in {name.value} ({cut})", "another cable, or a person looks"
-            ) from cut
+            reason = f"the line keeps failing in {name.value} ({cut})"
+            return Hold("line", reason, "another cable is tried, or a person looks")
         return StepName.IDENTIFY
 
     async def _hold(self, at: Serving, hold: Hold) -> None:

@@ -11,6 +11,8 @@ class ProgramStarted(Facts, kind="program_started"):
     """A program took the record to run a day. Voids every permit given before."""
 
     program: str
+    sha256: str
+    """Digest over the program's own files; empty where it could not be drawn up."""
     python: str
     sqlite: str
     pid: int

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from benchday.bench.desk import BenchDesk
-from benchday.domain.errors import AlreadyRecorded
 from benchday.domain.fold import ItemState
 from benchday.domain.units import wanted_characters
+from benchday.testing.operators import Answer, ScriptedOperators, Value
 from tests.bench.fake_unit import FakeUnit
-
-Value = dict[str, Any]
-Answer = Value | Callable[[BenchDesk, ItemState], Value | None] | None
 
 ARRIVED: Value = {
     "here": "arrived", "consent_release": True, "consent_erase": True, "consent_copy": True, "keep_days": 30,
@@ -25,12 +22,12 @@ def read_off(desk: BenchDesk, asked: ItemState) -> Value:
     return {"answer": "write", "label": wanted_characters(asked.item.unit or "", present)}
 
 
-class People:
-    """Answer each open item at once; ``None`` for a topic leaves its items open."""
+class People(ScriptedOperators):
+    """Answer as the people of a plain day do, each item by somebody who may, once their hands have done it."""
 
     def __init__(self, units: Mapping[str, FakeUnit]) -> None:
         self._units = units
-        self.answers: dict[str, Answer] = {
+        answers: dict[str, Answer] = {
             "check in": ARRIVED,
             "confirm": read_off,
             "findings": {"answer": "go on", "reason": "agreed"},
@@ -45,37 +42,13 @@ class People:
             "inputs": {"answer": "accept"},
             "walk-in": {"accept": "mistake"},
         }
-        """First word of a topic, a whole topic, or "topic SERIAL" -> the answer; the closest wins."""
+        super().__init__("", answers)
 
-    async def serve(self, desk: Any) -> None:
-        """Answer until cancelled."""
-        while True:
-            for asked in desk.items():
-                value = self._answer(desk, asked)
-                if value is not None:
-                    await self._give(desk, asked, value)
-                    break
-            else:
-                await desk.changed()
-
-    def _answer(self, desk: BenchDesk, asked: ItemState) -> Value | None:
-        item = asked.item
-        # What wants no value is named by its whole topic: "set aside" is no "set".
-        families = (item.topic.split(" ")[0],) if item.wanted else ()
-        for name in (f"{item.topic} {item.unit}", item.topic, *families):
-            if name in self.answers:
-                answer = self.answers[name]
-                return answer(desk, asked) if callable(answer) else answer
-        return {}
-
-    async def _give(self, desk: BenchDesk, asked: ItemState, value: Value) -> None:
+    async def give(self, desk: Any, asked: ItemState, value: Value) -> None:
+        """Do it, then answer."""
         self._hands(asked)
-        wants = {w.name for w in asked.item.wanted}
-        who = next(o.name for o in desk.plan.bench.operators if desk.may(o.name, asked))
-        try:
-            await desk.answer(asked.item.id, {n: v for n, v in value.items() if n in wants}, who, "person")
-        except AlreadyRecorded:
-            return
+        self.operator = next(o.name for o in desk.plan.bench.operators if desk.may(o.name, asked))
+        await super().give(desk, asked, value)
 
     def _hands(self, asked: ItemState) -> None:
         unit = self._units.get(asked.item.unit or "")

@@ -25,6 +25,7 @@ async def test_another_unit_than_was_checked_in_is_held_and_lifted_when_put_righ
         asked = await day.item("set aside", UNIT)
         assert UNIT in asked.item.text
         assert "007421530019" in asked.item.text
+        assert [f["check"] for f in day.unit(UNIT).findings if f["answer"] == "stop"] == ["identity"]
         with pytest.raises(InputError, match="still on station S1: answer its item first"):
             await day.desk.lift(UNIT, "found", INES)
         await day.answer("set aside", UNIT)

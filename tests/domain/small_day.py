@@ -69,7 +69,7 @@ class Telling:
 def begin() -> Telling:
     """Begin the day with two units on the roster."""
     day = Telling()
-    day.tell(ProgramStarted(program="0.1.0", python="3.11", sqlite="3.40", pid=1, host="bench"))
+    day.tell(ProgramStarted(program="0.1.0", sha256="ab" * 32, python="3.11", sqlite="3.40", pid=1, host="bench"))
     day.tell(
         DayBegun(
             day="Spring service day",

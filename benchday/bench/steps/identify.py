@@ -7,7 +7,7 @@ from benchday.bench.serving import Serving
 from benchday.domain.checks import Answer
 from benchday.domain.errors import DeviceError, Garbled, LinkError
 from benchday.domain.items import ItemKind
-from benchday.domain.kinds import InterruptSettled, UnitIdentified
+from benchday.domain.kinds import Checked, InterruptSettled, UnitIdentified
 from benchday.domain.playbook import StepName
 from benchday.domain.readings import Identity, Mode
 from benchday.planning.checks import identity as identity_check
@@ -21,7 +21,10 @@ async def identify(at: Serving) -> StepName:
     found = await _asked_until_heard(at)
     await at.record(at.draft(_facts(at, found)))
     await at.tools.queue.void_topic(at.unit, "silence", "the unit answers")
-    for finding in (identity_check(at.unit, found.serial), model_check(at.story.model, found, at.playbook, ())):
+    findings = (identity_check(at.unit, found.serial), model_check(at.story.model, found, at.playbook, ()))
+    if any(finding.answer is Answer.STOP for finding in findings):
+        await at.record(at.draft(Checked(findings=[finding.as_facts() for finding in findings])))
+    for finding in findings:
         if finding.answer is Answer.STOP:
             raise Hold(finding.check.value, finding.text, "the right unit is checked in, or the label is put right")
     return await _next(at, found)

@@ -23,7 +23,7 @@ from benchday.domain.seams import Operators
 from benchday.domain.steps import State
 from benchday.inputs.day import load_day
 from benchday.inputs.outcome import nearest
-from benchday.logs import set_up
+from benchday.logs import Kept, set_up
 from benchday.wiring import Ended, RunOptions, run_day
 
 
@@ -49,12 +49,25 @@ def run(asked: Asked) -> int:
     """
     if asked.no_input and asked.pipe:
         raise InputError("--no-input and --pipe exclude each other: leave one out")
-    set_up()
     plan = load_day(asked.folder)
     known_operator(asked.operator, plan)
     face = _face(asked)
-    ended = anyio.run(_run, asked, plan, face)
+    kept = Kept() if _takes_the_screen(asked) else None
+    set_up(stream=kept)
+    try:
+        ended = anyio.run(_run, asked, plan, face)
+    finally:
+        if kept is not None:
+            sys.stderr.write(kept.getvalue())
     return _tell(asked, ended, interrupted=face.interrupted)
+
+
+def _takes_the_screen(asked: Asked) -> bool:
+    if asked.no_input or asked.pipe:
+        return False
+    from benchday.cli.terminal.serve import full_screen
+
+    return full_screen(quiet=asked.as_json)
 
 
 def known_operator(name: str, plan: DayPlan) -> None:

@@ -10,6 +10,12 @@ from benchday.cli.stopping import Interruptible
 from benchday.cli.terminal.plain import PlainLines
 
 
+def full_screen(*, quiet: bool) -> bool:
+    """Tell whether this terminal can show the full screen."""
+    terminal = sys.stdin.isatty() and sys.stdout.isatty() and os.environ.get("TERM", "") != "dumb"
+    return terminal and not quiet
+
+
 def face_for(operator: str, *, quiet: bool) -> Interruptible:
     """Return the face for this terminal, at which signals to stop are heard and told.
 
@@ -17,14 +23,13 @@ def face_for(operator: str, *, quiet: bool) -> Interruptible:
         operator: who acts first.
         quiet: standard output is for a document; plain lines go to standard error.
     """
-    typed = sys.stdin.isatty()
-    if typed and sys.stdout.isatty() and os.environ.get("TERM", "") != "dumb" and not quiet:
+    if full_screen(quiet=quiet):
         from benchday.cli.terminal.screen import Screen
 
         screen = Screen(operator)
         return Interruptible(screen, screen.say)
     # What a program types is no person's confirmation, whatever it says.
-    by = "person" if typed else "pipe"
+    by = "person" if sys.stdin.isatty() else "pipe"
     out = sys.stderr if quiet else sys.stdout
     lines = LineReader(sys.stdin.fileno())
     return Interruptible(PlainLines(operator, lines, by, lambda text: print(text, file=out, flush=True)))

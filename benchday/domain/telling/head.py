@@ -57,9 +57,10 @@ def _releases(story: UnitStory) -> list[tuple[str, str]]:
 
 def _programs(entries: Sequence[Entry], telling: Telling) -> list[tuple[str, str]]:
     rows = []
-    programs = list(dict.fromkeys(e.facts["program"] for e in entries if e.kind == "program_started"))
+    started = [e.facts for e in entries if e.kind == "program_started"]
+    programs = list(dict.fromkeys(f"{f['program']}, SHA-256 {short(f['sha256'])}" for f in started))
     if programs:
-        rows.append(("program", ", ".join(programs)))
+        rows.append(("program", "; ".join(programs)))
     used = dict.fromkeys(e.facts["permit"]["playbook_digest"] for e in entries if e.kind == "permit_given")
     rows += [("playbook", f"{telling.playbooks.get(d, '')} SHA-256 {short(d)}".strip()) for d in used]
     images = {e.facts["digest"]: e.facts for e in entries if e.kind == "act_spent" and e.facts["release"]}

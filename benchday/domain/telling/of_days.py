@@ -12,7 +12,8 @@ from benchday.domain.telling.told import Sentence, Telling, sentence
 
 def _started(_: Telling, e: Entry) -> Sentence:
     f = e.facts
-    return sentence(f"{f['program']} started on {f['host']}", f"Python {f['python']}, SQLite {f['sqlite']}")
+    files = f"its files: SHA-256 {short(f['sha256'])}"
+    return sentence(f"{f['program']} started on {f['host']}", files, f"Python {f['python']}, SQLite {f['sqlite']}")
 
 
 def _stopped(_: Telling, e: Entry) -> Sentence:
