@@ -7,16 +7,13 @@ import logging
 import os
 import sys
 from collections.abc import Mapping, MutableMapping
-from typing import Any, TextIO
+from contextlib import suppress
+from typing import Any, TextIO, cast
 
 import structlog
 
 _SECRET = ("key", "password", "secret", "token", "mac", "nonce", "cookie")
 """Facts whose name holds one of these words are never written."""
-
-
-LEVEL = "BENCHDAY_LOG"
-"""Environment variable: debug, info, warning (the usual one) or error."""
 
 
 class Kept(io.StringIO):
@@ -27,10 +24,38 @@ class Kept(io.StringIO):
         return sys.stderr.isatty()
 
 
+class Careful:
+    """A stream that may be gone by now: what cannot be logged is lost, and the day goes on."""
+
+    def __init__(self, out: TextIO) -> None:
+        self._out = out
+
+    def write(self, text: str) -> None:
+        """Write if that can be done."""
+        with suppress(OSError, ValueError):
+            self._out.write(text)
+
+    def flush(self) -> None:
+        """Flush if that can be done."""
+        with suppress(OSError, ValueError):
+            self._out.flush()
+
+
+def logger() -> Any:
+    """Return where to log: nowhere before a command has set logging up."""
+    if structlog.is_configured():
+        return structlog.get_logger()
+    return structlog.wrap_logger(None, processors=[_drop])
+
+
+def _drop(*_: object) -> Any:
+    raise structlog.DropEvent
+
+
 def level_wanted() -> int:
-    """Return the level that the environment asks for; warning where it asks for none that is known."""
+    """Return the level that BENCHDAY_LOG asks for: debug, info, error; warning where it asks for none of these."""
     known = {"debug": logging.DEBUG, "info": logging.INFO, "error": logging.ERROR}
-    return known.get(os.environ.get(LEVEL, "").lower(), logging.WARNING)
+    return known.get(os.environ.get("BENCHDAY_LOG", "").lower(), logging.WARNING)
 
 
 def set_up(*, level: int | None = None, stream: TextIO | None = None) -> None:
@@ -52,7 +77,7 @@ def set_up(*, level: int | None = None, stream: TextIO | None = None) -> None:
             last,
         ],
         wrapper_class=structlog.make_filtering_bound_logger(level_wanted() if level is None else level),
-        logger_factory=structlog.PrintLoggerFactory(out),
+        logger_factory=structlog.PrintLoggerFactory(cast("TextIO", Careful(out))),
         cache_logger_on_first_use=False,
     )
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable, Mapping
 
 import anyio
-import structlog
 
 from benchday.bench.holds import INTERRUPTED, Hold, SendOff
 from benchday.bench.queue import Withdrawn
@@ -27,6 +26,7 @@ from benchday.domain.playbook import StepName
 from benchday.domain.steps import NO_SAFE_STOP, State
 from benchday.domain.story import UnitStory
 from benchday.domain.words import microseconds
+from benchday.logs import logger
 from benchday.planning.gates import STATION
 
 Step = Callable[[Serving], Awaitable[StepName | None]]
@@ -58,7 +58,7 @@ class Station:
         self._tools = tools
         self._stopping = stopping
         self._scope = anyio.CancelScope()
-        self._log = structlog.get_logger().bind(station=name)
+        self._log = logger().bind(station=name)
 
     async def run(self) -> None:
         """Serve unit after unit until the day is stopped or the task is cancelled."""

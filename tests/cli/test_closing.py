@@ -12,7 +12,7 @@ import structlog
 
 from benchday.cli.closing import Answers, against, mistakes, overnight_of, stays, unanswered
 from benchday.domain.clean import clean
-from benchday.logs import set_up
+from benchday.logs import logger, set_up
 from tests.cli.small_day import CONFIRMED, WRITTEN, small_day
 
 
@@ -52,3 +52,17 @@ def test_clean_text_stays_as_it_is() -> None:
     assert clean("22.0 °C ü 測") == "22.0 °C ü 測"
     assert clean("a\nb") == "a b"
     assert clean("a\nb\r", keep_lines=True) == "a\nb\\x0d"
+
+
+def test_a_log_whose_stream_is_gone_stops_nothing() -> None:
+    stream = io.StringIO()
+    set_up(stream=stream)
+    log = logger().bind(unit="u")
+    stream.close()
+    log.warning("line failed", step="identify")
+
+
+def test_nothing_is_logged_before_logging_is_set_up(capfd: pytest.CaptureFixture[str]) -> None:
+    structlog.reset_defaults()
+    logger().bind(unit="u").warning("line failed")
+    assert capfd.readouterr() == ("", "")
