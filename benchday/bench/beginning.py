@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from benchday import __version__
 from benchday.bench.book import Book
 from benchday.domain.entries import Draft
+from benchday.domain.errors import InputError
 from benchday.domain.fold import DayState
 from benchday.domain.kinds import ClockAnchored, DayBegun, ProgramStarted, UnitExpected
 from benchday.domain.plan import DayPlan
@@ -39,11 +40,24 @@ def is_under_way(state: DayState, plan: DayPlan) -> bool:
     )
 
 
+def is_closed(state: DayState, plan: DayPlan) -> bool:
+    """Tell whether the record holds this day, closed."""
+    begun = state.begun or {}
+    return state.closed is not None and (begun.get("day"), begun.get("date")) == (plan.day.day, plan.hours.date)
+
+
 async def begin_or_take_up(book: Book, personal: Personal, plan: DayPlan, running: Running) -> bool:
     """Record that a program runs the day; tell whether the day was under way already.
 
     Every permit given before is void from here on.
+
+    Raises:
+        InputError: the day was closed.
     """
+    if is_closed(book.state, plan):
+        raise InputError(
+            f"{plan.day.day} of {plan.hours.date} is closed already; for another day write its date into day.yaml"
+        )
     under_way = is_under_way(book.state, plan)
     drafts: list[Draft] = []
     if not under_way:

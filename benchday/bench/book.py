@@ -78,10 +78,13 @@ class Book:
 
     def _check_moves(self, drafts: Sequence[Draft]) -> None:
         states: dict[str, State] = {}
+        fresh = False
         for draft in drafts:
+            # A new day begins with no units: those of the day before are expected anew.
+            fresh = fresh or draft.kind == "day_begun"
             move = move_of(draft.kind, draft.facts)
             if move is None or draft.unit is None:
                 continue
-            story = self.state.units.get(draft.unit)
+            story = None if fresh else self.state.units.get(draft.unit)
             before = states.get(draft.unit, story.state if story else State.UNKNOWN)
             states[draft.unit] = moved(before, move)

@@ -8,7 +8,6 @@ from pathlib import Path
 import anyio
 import anyio.to_thread
 
-from benchday.bench.beginning import is_under_way
 from benchday.demo.hands import SimulatedHands
 from benchday.demo.instruments import Bench, start, stop
 from benchday.demo.people import DemoPeople
@@ -145,6 +144,3 @@ async def _close(folder: Path, plan: DayPlan, bench: Bench, options: DemoOptions
         )
         await tools.book.append(facts.draft(operator=plan.bench.operators[0].name))
         return tools.book.state
-
-
-__all__ = ["DemoOptions", "is_under_way", "run_demo", "run_simulated"]
