@@ -20,6 +20,7 @@ from benchday.domain.errors import (
     Garbled,
     InputError,
     LinkGone,
+    LinkNotFound,
     LinkSilent,
     OutcomeUnknown,
     Refused,
@@ -29,6 +30,7 @@ from benchday.domain.permits import Verb
 from benchday.domain.readings import Mode
 from benchday.domain.seams import Link
 from tests.devices.acts import image_for, spent, write_act
+from tests.devices.ptys import pty_end
 from tests.simulators.stranger import SERIAL, Process, unit
 
 HARDWARE = "A B C"
@@ -193,6 +195,29 @@ async def scripted(reply: Callable[[str], bytes]) -> AsyncIterator[ConsoleDriver
 def said(*lines: str) -> bytes:
     """Frame lines as a unit does."""
     return b"".join(nmea.encode("PQFN", *line.split(",")) for line in lines)
+
+
+@pytest.mark.asyncio
+async def test_a_port_that_shows_up_late_is_waited_for(tmp_path: Path) -> None:
+    """A USB port shows up after its unit is on; nobody need be sent to look at a plug that is fine."""
+    port = tmp_path / "late"
+    async with pty_end() as end:
+        async with anyio.create_task_group() as group:
+            group.start_soon(_shows_up, port, end.path, 0.3)
+            driver = await make_driver("console", Place(str(port), {"poll_s": 0.1}))
+        assert isinstance(driver, ConsoleDriver)
+        await driver.aclose()
+
+
+async def _shows_up(port: Path, of: str, after_s: float) -> None:
+    await anyio.sleep(after_s)
+    port.symlink_to(of)
+
+
+@pytest.mark.asyncio
+async def test_a_port_that_never_shows_up_is_said_to_be_missing(tmp_path: Path) -> None:
+    with pytest.raises(LinkNotFound, match="there is no port"):
+        await make_driver("console", Place(str(tmp_path / "none"), {"poll_s": 0.05, "appears_s": 0.2}))
 
 
 @pytest.mark.asyncio

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
+from contextlib import suppress
 from importlib.metadata import entry_points
 from typing import cast
+
+import anyio
 
 from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.devices.drivers.console import ConsoleDriver
@@ -15,7 +18,7 @@ from benchday.devices.drivers.web import WebDriver
 from benchday.devices.drivers.web_session import Address, WebLimits, WebSession
 from benchday.devices.links import LineSettings, open_link
 from benchday.devices.links.place import read_place
-from benchday.domain.errors import InputError, OurFault
+from benchday.domain.errors import InputError, LinkForbidden, LinkNotFound, OurFault
 from benchday.domain.seams import Link
 
 Make = Callable[[Place], Awaitable[object]]
@@ -31,8 +34,19 @@ async def make_console(place: Place) -> ConsoleDriver:
     async def open_again() -> Link:
         return await open_link(place.where, line)
 
-    reopen = place.reopen or open_again
-    return ConsoleDriver(await open_again(), reopen, limits=taken_from(ConsoleLimits, place.settings))
+    limits = taken_from(ConsoleLimits, place.settings)
+    first = await _once_it_is_there(open_again, limits)
+    return ConsoleDriver(first, place.reopen or open_again, limits=limits)
+
+
+async def _once_it_is_there(open_it: Callable[[], Awaitable[Link]], limits: ConsoleLimits) -> Link:
+    """Open a port that may not have shown up yet; after a while the last refusal stands."""
+    for _ in range(round(limits.appears_s / limits.poll_s)):
+        with suppress(LinkNotFound, LinkForbidden):
+            return await open_it()
+        await anyio.sleep(limits.poll_s)
+
+    return await open_it()
 
 
 async def make_web(place: Place) -> WebDriver:

@@ -33,8 +33,11 @@ class ConsoleLimits:
     """For a restart, until the unit answers again."""
     hello_s: float = 20.0
     """How long to wait for the greeting before the unit is asked who it is."""
+    appears_s: float = 5.0
+    """For the port of a unit just switched on: a USB port shows up, and may be opened, some seconds later than the unit
+    does (common practice, no source)."""
     poll_s: float = 0.5
-    """Between two tries to reach a unit whose port went away."""
+    """Between two tries to reach a unit whose port went away, or is not there yet."""
     sky_s: float = 2.5
     """For a streamed position; units send one a second."""
 
