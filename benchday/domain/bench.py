@@ -7,8 +7,9 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
+from benchday.domain.releases import VersionText
 from benchday.domain.units import Ability
-from benchday.domain.words import ClockTime, Expected, FileModel, IsoDate, Name, Percent
+from benchday.domain.words import ClockTime, Expected, FileModel, IsoDate, Name, Percent, PublicKey
 
 FolderName = Annotated[str, Field(min_length=1, max_length=200)]
 """A folder, relative to the day's or absolute."""
@@ -61,6 +62,14 @@ class Operator(FileModel):
     may: Annotated[tuple[Ability, ...], Field(min_length=1)]
 
 
+class ImageKey(FileModel):
+    """The public key of somebody whose signature on the image list counts. Private keys are never kept at a bench."""
+
+    name: Name
+    key: PublicKey
+    """Ed25519 public key (RFC 8032), 64 lower-case hex digits."""
+
+
 class Break(FileModel):
     """An interval in which no attended work begins."""
 
@@ -88,6 +97,17 @@ class BenchFile(FileModel):
     packs: tuple[Pack, ...] = ()
     operators: Annotated[tuple[Operator, ...], Field(min_length=1)]
     breaks: tuple[Break, ...] = ()
+    image_keys: tuple[ImageKey, ...] = ()
+    """Whose signatures on the image list count; with none, an unsigned list is taken and said to be unsigned."""
+    image_signatures: Annotated[int, Field(ge=1, le=9)] = 1
+    """How many of those keys must have signed it, each counted once."""
+
+    @model_validator(mode="after")
+    def _keys_enough(self) -> Self:
+        if self.image_keys and self.image_signatures > len(self.image_keys):
+            expected = f"at most {len(self.image_keys)}, the number of image_keys"
+            raise Expected(expected, found=str(self.image_signatures), at=("image_signatures",))
+        return self
 
     @model_validator(mode="after")
     def _names_once(self) -> Self:
@@ -98,6 +118,8 @@ class BenchFile(FileModel):
             ("chargers", "name", [c.name for c in self.chargers]),
             ("packs", "number", [p.number for p in self.packs]),
             ("operators", "name", [o.name for o in self.operators]),
+            ("image_keys", "name", [k.name for k in self.image_keys]),
+            ("image_keys", "key", [k.key for k in self.image_keys]),
         ):
             for place, name in enumerate(names):
                 if name in names[:place]:
@@ -136,6 +158,46 @@ class Policy(FileModel):
     """How long a permit holds, by the clock on the wall."""
 
 
+class Pin(FileModel):
+    """A crew or a unit that must not change its release, or must have a certain one, until a day."""
+
+    crew: Name | None = None
+    unit: Name | None = None
+    """Serial; either this or the crew."""
+    release: VersionText | None = None
+    """Release to have; none means the one that it has. The only rule by which a unit goes back, where it may."""
+    reason: Name
+    until: IsoDate
+    """Last day on which it holds (ISO 8601)."""
+    decided_by: Name
+    """Who decided it."""
+
+    @model_validator(mode="after")
+    def _one_of_both(self) -> Self:
+        if (self.crew is None) == (self.unit is None):
+            found = "both" if self.crew is not None else "neither"
+            raise Expected("either a crew or a unit", found=found)
+        return self
+
+
+class SupportTerms(FileModel):
+    """A supplier's list of support terms: a CSV file with the columns serial and support_until."""
+
+    file: Annotated[str, Field(min_length=1, max_length=200)] | None = None
+    """Path relative to the day's folder, or absolute."""
+    url: Annotated[str, Field(pattern=r"^https?://[^\s]+$", max_length=500)] | None = None
+    """Where the list is fetched; the last copy is used where that is not possible."""
+    supplier: Name
+    """Who says so."""
+
+    @model_validator(mode="after")
+    def _one_of_both(self) -> Self:
+        if (self.file is None) == (self.url is None):
+            found = "both" if self.file is not None else "neither"
+            raise Expected("either a file or a url", found=found)
+        return self
+
+
 class DayFile(FileModel):
     """day.yaml"""
 
@@ -150,5 +212,7 @@ class DayFile(FileModel):
     """Folder of the image store, relative to this file."""
     playbooks: FolderName = "shipped"
     """Folder with the playbooks, relative to this file, or the word shipped."""
+    pins: tuple[Pin, ...] = ()
+    support_terms: SupportTerms | None = None
     record: FolderName | None = None
     """Folder of the record; the platform's data folder where it is not given."""

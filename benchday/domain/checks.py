@@ -31,6 +31,7 @@ class Check(StrEnum):
     BENCH_PC = "bench pc"
     CLOSING = "closing"
     SET = "set"
+    FIRST_OFF = "first off"
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +44,8 @@ class Finding:
     """One sentence for a person."""
     figures: Mapping[str, int | str] = field(default_factory=dict)
     """What it rests on; integer values have their unit as a suffix of the name."""
+    clears: str = ""
+    """What would make it clear, in words that follow "held until"; empty for an answer that is clear."""
 
     def as_facts(self) -> dict[str, object]:
         """Return the finding as it stands in an entry."""
@@ -51,6 +54,7 @@ class Finding:
             "answer": self.answer.value,
             "text": self.text,
             "figures": dict(self.figures),
+            "clears": self.clears,
         }
 
 

@@ -55,6 +55,30 @@ class InputRead(Facts, kind="input_read"):
     says: Any
 
 
+class TermsRead(Facts, kind="terms_read"):
+    """A supplier's list of support terms, as far as it speaks of units of the day."""
+
+    supplier: str
+    as_of: str
+    """Day of the list (ISO 8601)."""
+    from_copy: bool
+    """It could not be fetched; the last copy was used."""
+    sha256: str
+    terms: dict[str, str]
+    """Serial -> last day of the support term (ISO 8601)."""
+
+
+class ImagesAccepted(Facts, kind="images_accepted"):
+    """The image list in use, its number and whose signatures on it are good."""
+
+    sha256: str
+    sequence: int | None
+    expires: str | None
+    signed_by: list[str]
+    needed: int
+    """How many signatures the bench asks for; 0: it knows no keys, and the list counts as unsigned."""
+
+
 class InputChanged(Facts, kind="input_changed"):
     """Files of the day were edited while it ran, and the differences were accepted or not."""
 

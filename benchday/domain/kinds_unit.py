@@ -185,6 +185,45 @@ class TargetSet(Facts, kind="target_set"):
     route: list[str]
     reason_code: str
     reason: str
+    back: bool = False
+    """The route leads back to an older release, which a pin or a decision of a named person allows."""
+
+
+class TermRenewed(Facts, kind="term_renewed"):
+    """The support term of a unit was renewed, with what shows it."""
+
+    before: str | None
+    """Last day as it was known before (ISO 8601)."""
+    until: str
+    """Last day of the renewed term (ISO 8601)."""
+    evidence_ref: str
+    """What shows it: an order's number, a letter."""
+
+
+class WantedBack(Facts, kind="wanted_back"):
+    """The crew wants a unit back before the day's end."""
+
+    by_us: int
+    """Day time at which it must be handed back."""
+    reason_ref: str | None
+
+
+class UnitRegistered(Facts, kind="unit_registered"):
+    """What a list that was read in says of a unit, outside any day."""
+
+    source: str
+    """Name of the list."""
+    line: int
+    model: str
+    customer: str
+    crew: str
+    role: str
+    release: str | None
+    support_until: str | None
+    serviced: str | None
+    """Day of its last service (ISO 8601)."""
+    made: str | None
+    """Day on which it was made (ISO 8601)."""
 
 
 class Checked(Facts, kind="checked"):
@@ -298,6 +337,22 @@ class UnitHandedBack(Facts, kind="unit_handed_back"):
     to_ref: str | None
     accessories: list[str]
     missing: list[str]
+
+
+class SetDecided(Facts, kind="set_decided"):
+    """A person chose what a crew's set does without one of its units, or with units that cannot work together."""
+
+    crew: str
+    choice: str
+    """wait, keep, back or split."""
+    situation: str
+    """Digest of what was decided about; once that has changed, it is decided anew."""
+    release: str | None
+    """Release that the set keeps or goes back to; null for the others."""
+    why: str
+    """What made it necessary: a unit held, late, absent, wanted back early, or that cannot come along."""
+    reason: str
+    """Why it was chosen, in the operator's words."""
 
 
 class SetProved(Facts, kind="set_proved"):

@@ -15,6 +15,29 @@ from benchday.domain.units import RosterRow
 
 
 @dataclass(frozen=True, slots=True)
+class TermsList:
+    """A supplier's list of support terms, as far as it speaks of units of the day."""
+
+    supplier: str
+    as_of: str
+    """Day of the list: of its file, or of the day on which it was last fetched (ISO 8601)."""
+    terms: Mapping[str, str]
+    """Serial -> last day of the support term (ISO 8601)."""
+    from_copy: bool = False
+    """It could not be fetched now; this is the last copy."""
+
+
+@dataclass(frozen=True, slots=True)
+class ImageSignatures:
+    """Who signed the image list with a key that the bench knows."""
+
+    signed_by: tuple[str, ...] = ()
+    """Names of the bench's image_keys whose signature is good, each once."""
+    needed: int = 0
+    """How many are needed; 0 where the bench knows no keys, and then the list counts as unsigned."""
+
+
+@dataclass(frozen=True, slots=True)
 class DayPlan:
     """A day's inputs."""
 
@@ -27,6 +50,9 @@ class DayPlan:
     """SHA-256 of each file as read, by its name relative to the day's folder (playbooks: by ``playbook:NAME``)."""
     cautions: tuple[Caution, ...] = ()
     """The safety texts of the day, in the order of their file."""
+    terms: TermsList | None = None
+    """The supplier's list; None if the day names none."""
+    signatures: ImageSignatures = ImageSignatures()
 
     @property
     def zone(self) -> ZoneInfo:

@@ -8,6 +8,7 @@ from typing import Annotated, Self
 from pydantic import Field, model_validator
 
 from benchday.domain.checks import Check
+from benchday.domain.releases import VersionText
 from benchday.domain.units import Role
 from benchday.domain.words import Expected, FileModel, Minutes, Name
 
@@ -62,6 +63,9 @@ class Step(FileModel):
     """What is gone afterwards."""
     tries: Annotated[int, Field(ge=1, le=5)] = 1
     """How often it is begun before the unit is held; a write is never tried again by itself."""
+    own_minutes: ThreePoints | None = None
+    """Of a write: what the unit itself takes to erase and program. With it the transfer is reckoned from the image's
+    size and the line wherever the line is known, and added; minutes then holds where it is not."""
 
     @model_validator(mode="after")
     def _hands_have_words(self) -> Self:
@@ -71,11 +75,32 @@ class Step(FileModel):
         return self
 
     @model_validator(mode="after")
+    def _own_minutes_of_a_write(self) -> Self:
+        if self.own_minutes is not None and self.step is not StepName.WRITE:
+            raise Expected("own_minutes in the step write alone", found=f"in {self.step.value}", at=("own_minutes",))
+        return self
+
+    @model_validator(mode="after")
     def _write_once(self) -> Self:
         if self.step is StepName.WRITE and self.tries != 1:
             found = f"{self.tries}: a second write needs a new permit"
             raise Expected("1, because a write is tried once", found=found, at=("tries",))
         return self
+
+
+class Works(FileModel):
+    """Releases of one model that work together with those named beside it."""
+
+    model: Name
+    oldest: VersionText
+    newest: VersionText | None = None
+    """None means every later one."""
+
+
+class Together(FileModel):
+    """Releases of several models that work together as one set. Without any, a set has one release throughout."""
+
+    together: Annotated[tuple[Works, ...], Field(min_length=1)]
 
 
 class DriverChoice(FileModel):
@@ -162,6 +187,10 @@ class Playbook(FileModel):
     service: Annotated[tuple[Step, ...], Field(min_length=1)]
     compare_settings: tuple[Name, ...] = ()
     """Settings that must be the same after the write; empty means all."""
+    ask_if_changed: tuple[Name, ...] = ()
+    """Settings whose change a person may accept, and the words options and support term; any other fails verify."""
+    works_together: tuple[Together, ...] = ()
+    """Which releases may stand in one set, besides equal ones."""
 
     @model_validator(mode="after")
     def _steps_in_order(self) -> Self:

@@ -32,6 +32,11 @@ class Version:
         # A trial release (2.10-trial1) sorts before the bare version.
         self._key = (tuple(fields), match[2] is None, match[2] or "")
 
+    @property
+    def suffix(self) -> str:
+        """What follows the numbers; with one it has a place in the order only if the store lists it as a trial."""
+        return self._key[2]
+
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Version) and self._key == other._key
 
@@ -67,6 +72,9 @@ class Image(FileModel):
     """Day on which the release was issued (ISO 8601)."""
     sha256: Sha256
     bytes: Annotated[int, Field(gt=0)]
+    trial: bool = False
+    """A trial release, whose version has a suffix (2.10-trial1): it comes before the bare version, and no unit gets it
+    unless it is pinned to it."""
     models: Annotated[tuple[Name, ...], Field(min_length=1)]
     hardware: tuple[Name, ...] = ()
     """Hardware revisions it suits; empty means all."""
@@ -80,6 +88,14 @@ class Image(FileModel):
     """Where the image came from."""
     approved_by: str
     """Who approved it for the shop."""
+
+    @model_validator(mode="after")
+    def _suffix_means_trial(self) -> Self:
+        if Version(self.release).suffix and not self.trial:
+            raise Expected("a release without a suffix, or trial: true beside it", found=self.release, at=("release",))
+        if self.trial and not Version(self.release).suffix:
+            raise Expected("a suffix on the release of a trial, like 2.10-trial1", found=self.release, at=("release",))
+        return self
 
     @property
     def version(self) -> Version:
@@ -105,6 +121,10 @@ class Image(FileModel):
 class ImageList(FileModel):
     """images.yaml: what the image store holds."""
 
+    sequence: Annotated[int, Field(ge=1)] | None = None
+    """Number of this list, which rises with every change; it is no release. Needed for a signed list."""
+    expires: IsoDate | None = None
+    """Last day on which this list may be used (ISO 8601); none means that it does not expire."""
     images: tuple[Image, ...]
 
     @model_validator(mode="after")

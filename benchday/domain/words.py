@@ -53,6 +53,13 @@ def clock_time(text: str) -> str:
     return text
 
 
+def public_key(text: str) -> str:
+    """Return the text if it can be an Ed25519 public key (RFC 8032) in hex, else raise Expected."""
+    if not re.fullmatch(r"[0-9a-f]{64}", text):
+        raise Expected("an Ed25519 public key, 64 lower-case hexadecimal digits")
+    return text
+
+
 def _minutes(value: Any) -> Any:
     """Accept whole or decimal minutes as numbers; text comes back from the journal, where floats may not stand."""
     if isinstance(value, bool):
@@ -84,6 +91,9 @@ Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\
 
 Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 """A SHA-256 digest, 64 lower-case hex digits."""
+
+PublicKey = Annotated[str, AfterValidator(public_key)]
+"""An Ed25519 public key (RFC 8032), 64 lower-case hex digits."""
 
 Percent = Annotated[int, Field(ge=0, le=100)]
 """A whole percentage."""

@@ -57,6 +57,7 @@ def image(release: str, issued: str = "2025-01-01", **changed: Any) -> Image:
         "file": f"millrace-{release}.fen",
         "release": release,
         "issued": issued,
+        "trial": "-" in release,
         "sha256": hashlib.sha256(held(release)).hexdigest(),
         "bytes": len(held(release)),
         "models": ["Millrace"],
