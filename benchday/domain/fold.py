@@ -56,6 +56,8 @@ class DayState:
     """(model, release) of which a unit was written and verified today."""
     sets_proved: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     """Crew -> facts of its last proof."""
+    sets_decided: dict[str, Mapping[str, Any]] = field(default_factory=dict)
+    """Crew -> facts of the last decision about its set."""
     packs_used: set[str] = field(default_factory=set)
 
     def open_items(self) -> tuple[ItemState, ...]:
@@ -194,6 +196,17 @@ def _set_proved(state: DayState, entry: Entry) -> None:
     state.sets_proved[entry.facts["crew"]] = entry.facts
 
 
+def _set_decided(state: DayState, entry: Entry) -> None:
+    state.sets_decided[entry.facts["crew"]] = entry.facts
+
+
+def _recalled(state: DayState, entry: Entry) -> None:
+    # What was proved together will change.
+    story = state.units.get(entry.unit or "")
+    if story is not None:
+        state.sets_proved.pop(story.crew, None)
+
+
 def _remedied(state: DayState, entry: Entry) -> None:
     if entry.facts["pack"]:
         state.packs_used.add(entry.facts["pack"])
@@ -218,5 +231,7 @@ _DAY: dict[str, Callable[[DayState, Entry], None]] = {
     "line_lifted": _line_lifted,
     "unit_verified": _verified,
     "set_proved": _set_proved,
+    "set_decided": _set_decided,
+    "unit_recalled": _recalled,
     "remedied": _remedied,
 }

@@ -331,6 +331,12 @@ class UnitReady(Facts, kind="unit_ready"):
     words: str
 
 
+class UnitRecalled(Facts, kind="unit_recalled"):
+    """A unit that was ready waits for a station again, because its target has changed."""
+
+    why: str
+
+
 class UnitHandedBack(Facts, kind="unit_handed_back"):
     """A named person took the unit and its accessories away."""
 
@@ -343,8 +349,10 @@ class SetDecided(Facts, kind="set_decided"):
     """A person chose what a crew's set does without one of its units, or with units that cannot work together."""
 
     crew: str
+    units: list[str]
+    """Members of the set."""
     choice: str
-    """wait, keep, back or split."""
+    """wait, keep, back or split; together, without an operator, once there is nothing left to choose."""
     situation: str
     """Digest of what was decided about; once that has changed, it is decided anew."""
     release: str | None

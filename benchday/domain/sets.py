@@ -16,3 +16,5 @@ class SetChoice(StrEnum):
     """As keep, and the units that were written already go back to it, where their routes allow that."""
     SPLIT = "split"
     """The others go on without it; the set is left split."""
+    TOGETHER = "together"
+    """Not chosen but found: all come along again, and nothing is left to choose."""

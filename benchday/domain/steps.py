@@ -61,6 +61,7 @@ class Move(StrEnum):
     LAST_LOOK = "last look"
     READY = "ready"
     HAND_BACK = "hand back"
+    RECALL = "recall"
     HOLD = "hold"
     LIFT = "lift"
 
@@ -110,6 +111,8 @@ _WAY: dict[tuple[State, Move], State] = {
     (State.VERIFY, Move.LAST_LOOK): State.LAST_LOOK,
     (State.LAST_LOOK, Move.READY): State.READY,
     (State.READY, Move.HAND_BACK): State.HANDED_BACK,
+    # Its target changed after it was ready: its support term was renewed, or its set goes back.
+    (State.READY, Move.RECALL): State.WAITING,
     (State.HELD, Move.LIFT): State.WAITING,
 }
 # After a cut (cable, program) a unit on a station is identified anew, but never out of WRITE: that one is held first.
@@ -140,6 +143,7 @@ MOVE_OF_KIND: Mapping[str, Move] = MappingProxyType(
         "unit_lifted": Move.LIFT,
         "unit_ready": Move.READY,
         "unit_handed_back": Move.HAND_BACK,
+        "unit_recalled": Move.RECALL,
     }
 )
 """Kind of entry -> the move that it makes its unit take; ``step_begun`` names its move in its facts."""

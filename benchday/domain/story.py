@@ -35,6 +35,14 @@ class UnitStory:
     arrives_us: int | None = None
     promised_us: int | None = None
     support_until: str | None = None
+    term_renewed: str | None = None
+    """Last day of the support term as a renewal of today says, with evidence."""
+    renewal_unread: bool = False
+    """The unit has not been identified since its support term was renewed."""
+    wanted_back_us: int | None = None
+    """Day time at which its crew wants it back, if that is before the day's end."""
+    recalled: bool = False
+    """It was ready, and waits to be served again."""
     walked_in: bool = False
     state: State = State.UNKNOWN
     since_us: int = 0

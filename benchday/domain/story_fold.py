@@ -81,6 +81,7 @@ def _identified(story: UnitStory, entry: Entry) -> None:
     story.identity = entry.facts
     story.reported_serial = entry.facts["serial"]
     story.has = entry.facts["release"]
+    story.renewal_unread = False
     if story.options_before is None and entry.facts["mode"] == "run":
         story.options_before = tuple(entry.facts["options"])
         story.term_before = entry.facts["term"]
@@ -98,6 +99,9 @@ def _target(story: UnitStory, entry: Entry) -> None:
     if not story.writes:
         # After a write of the route the reason would only say that the unit is there.
         story.whole_route = story.route
+        story.reason_code, story.target_reason = f["reason_code"], f["reason"]
+    elif story.recalled:
+        story.whole_route = (*story.writes, *story.route)
         story.reason_code, story.target_reason = f["reason_code"], f["reason"]
 
 
@@ -161,6 +165,7 @@ def _unit_verified(story: UnitStory, entry: Entry) -> None:
     story.verified = True
     if story.sent is not None:
         story.writes.append(entry.facts["release"])
+        story.recalled = False
     # The recordings that were there are gone with the write.
     story.sent, story.was_cut = None, False
 
@@ -189,6 +194,19 @@ def _lifted(story: UnitStory, entry: Entry) -> None:
 
 def _ready(story: UnitStory, entry: Entry) -> None:
     story.ready_us = story.ended_us = entry.at_us
+
+
+def _recalled(story: UnitStory, _: Entry) -> None:
+    story.recalled, story.verified = True, False
+    story.ready_us = story.ended_us = None
+
+
+def _renewed(story: UnitStory, entry: Entry) -> None:
+    story.term_renewed, story.renewal_unread = entry.facts["until"], True
+
+
+def _wanted_back(story: UnitStory, entry: Entry) -> None:
+    story.wanted_back_us = entry.facts["by_us"]
 
 
 def _handed_back(story: UnitStory, _: Entry) -> None:
@@ -227,5 +245,8 @@ CHANGES: dict[str, Callable[[UnitStory, Entry], None]] = {
     "unit_lifted": _lifted,
     "unit_ready": _ready,
     "unit_handed_back": _handed_back,
+    "unit_recalled": _recalled,
+    "term_renewed": _renewed,
+    "wanted_back": _wanted_back,
 }
 """Kind -> change."""

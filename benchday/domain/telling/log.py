@@ -15,7 +15,7 @@ from benchday.domain.telling.told import Chapter, Log, LookUp, Telling, Told
 SENTENCES = {**of_days.SENTENCES, **of_units.SENTENCES, **of_readings.SENTENCES, **of_acts.SENTENCES}
 """Kind -> how it is told. A test holds the kinds complete."""
 
-CONTEXT = frozenset({"day_begun", "program_started", "input_read"})
+CONTEXT = frozenset({"day_begun", "program_started", "input_read", "terms_read", "images_accepted"})
 """Kinds about the whole day that a unit's log rests on."""
 
 _TITLES = {
@@ -29,8 +29,11 @@ _TITLES = {
     "unit_held": "Held",
     "unit_lifted": "Lifted",
     "unit_ready": "Ready",
+    "unit_recalled": "Recalled",
+    "set_decided": "The set",
     "set_proved": "The set",
 }
+_OF_SETS = ("set_proved", "set_decided")
 _TOPICS = {"check in": "Check-in", "hand back": "Hand-back", "charge": "Charging"}
 
 
@@ -41,7 +44,7 @@ def about(entries: Iterable[Entry], serial: str) -> tuple[Entry, ...]:
     for entry in entries:
         if entry.kind in CONTEXT:
             context = [entry] if entry.kind == "day_begun" else [*context, entry]
-        elif entry.unit == serial or (entry.kind == "set_proved" and serial in entry.facts["units"]):
+        elif entry.unit == serial or (entry.kind in _OF_SETS and serial in entry.facts["units"]):
             found += context
             context = []
             found.append(entry)

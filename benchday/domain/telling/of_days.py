@@ -39,6 +39,21 @@ def _input(_: Telling, e: Entry) -> Sentence:
     return sentence(f"read {e.facts['name']}, SHA-256 {short(e.facts['sha256'])}")
 
 
+def _terms(_: Telling, e: Entry) -> Sentence:
+    f = e.facts
+    copy = ", the last copy" if f["from_copy"] else ""
+    text = f"read the support terms of {f['supplier']}, as of {f['as_of']}{copy}: {len(f['terms'])} units of the day"
+    return sentence(text, f"SHA-256 {short(f['sha256'])}")
+
+
+def _images(_: Telling, e: Entry) -> Sentence:
+    f = e.facts
+    number = f"image list {f['sequence']}" if f["sequence"] is not None else "image list without a number"
+    signed = f"signed by {', '.join(f['signed_by'])}" if f["signed_by"] else "NOT SIGNED"
+    expires = (f"expires on {f['expires']}",) if f["expires"] else ()
+    return sentence(f"{number}, {signed}", f"SHA-256 {short(f['sha256'])}", *expires)
+
+
 def _changed(_: Telling, e: Entry) -> Sentence:
     word = "accepted" if e.facts["accepted"] else "not accepted"
     return sentence(f"edited files were {word}", *e.facts["differences"])
@@ -127,6 +142,8 @@ SENTENCES: dict[str, Callable[[Telling, Entry], Sentence]] = {
     "day_begun": _begun,
     "clock_anchored": _anchored,
     "input_read": _input,
+    "terms_read": _terms,
+    "images_accepted": _images,
     "input_changed": _changed,
     "hours_changed": _hours,
     "operator_acting": _acting,

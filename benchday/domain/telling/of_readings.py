@@ -43,7 +43,8 @@ def _target(_: Telling, e: Entry) -> Sentence:
     f = e.facts
     way = f", by way of {' then '.join(f['route'])}" if len(f["route"]) > 1 else ""
     stays = "" if f["route"] else " (nothing to write)"
-    return sentence(f"target today: {f['release'] or 'none'}{way}{stays}: {f['reason']} ({f['reason_code']})")
+    back = " BACK to it" if f.get("back") else ""
+    return sentence(f"target today: {f['release'] or 'none'}{back}{way}{stays}: {f['reason']} ({f['reason_code']})")
 
 
 def _checked(t: Telling, e: Entry) -> Sentence:

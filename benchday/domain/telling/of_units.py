@@ -142,6 +142,56 @@ def _handed_back(t: Telling, e: Entry) -> Sentence:
     return sentence(f"handed back to {t.personal(f['to_ref'])}", *details)
 
 
+def _recalled(_: Telling, e: Entry) -> Sentence:
+    return sentence(f"no longer ready, waits to be served again: {e.facts['why']}")
+
+
+def _wanted_back(t: Telling, e: Entry) -> Sentence:
+    reason = (f"because: {t.personal(e.facts['reason_ref'])}",) if e.facts["reason_ref"] else ()
+    return sentence(f"wanted back by {local(e.facts['by_us'], t.zone)}", *reason)
+
+
+def _term_renewed(t: Telling, e: Entry) -> Sentence:
+    f = e.facts
+    before = f"before: {f['before'] or 'not known'}"
+    return sentence(
+        f"support term renewed until {f['until']}", before, f"shown by: {t.personal(f['evidence_ref'])}", mark="DECIDED"
+    )
+
+
+def _registered(_: Telling, e: Entry) -> Sentence:
+    f = e.facts
+    known = {
+        "customer": f["customer"],
+        "crew": f["crew"],
+        "role": f["role"],
+        "release": f["release"],
+        "support term until": f["support_until"],
+        "last serviced": f["serviced"],
+        "made": f["made"],
+    }
+    details = [f"{name} {value}" for name, value in known.items() if value]
+    return sentence(f"read into the register from {f['source']}, line {f['line']}: a {f['model']}", *details)
+
+
+_CHOICES = {
+    "wait": "waits for it",
+    "keep": "keeps to a release that works with it",
+    "back": "goes back to a release that works with it",
+    "split": "goes on without it, and is left split",
+    "together": "is whole again, nothing is left to choose",
+}
+
+
+def _set_decided(_: Telling, e: Entry) -> Sentence:
+    f = e.facts
+    release = (f"release: {f['release']}",) if f["release"] else ()
+    reason = (f"reason: {f['reason']}",) if f["reason"] else ()
+    why = (f"because: {f['why']}",) if f["why"] else ()
+    text = f"the set of crew {f['crew']} ({', '.join(f['units'])}) {_CHOICES.get(f['choice'], f['choice'])}"
+    return sentence(text, *why, *release, *reason, mark="DECIDED" if e.operator else "")
+
+
 def _set_proved(_: Telling, e: Entry) -> Sentence:
     f = e.facts
     works = "works together" if f["works"] else "does NOT work together"
@@ -172,5 +222,10 @@ SENTENCES: dict[str, Callable[[Telling, Entry], Sentence]] = {
     "unit_lifted": _lifted,
     "unit_ready": _ready,
     "unit_handed_back": _handed_back,
+    "unit_recalled": _recalled,
+    "wanted_back": _wanted_back,
+    "term_renewed": _term_renewed,
+    "unit_registered": _registered,
+    "set_decided": _set_decided,
     "set_proved": _set_proved,
 }
