@@ -27,17 +27,18 @@ _AS_TEXT = "in the spreadsheet, set the column to text and read the serial off t
 def check_cells(values: Mapping[str, str]) -> list[Problem]:
     """Return what is wrong with a row's cells, each judged by itself."""
     problems: list[Problem] = []
-    problems += _serial(values["serial"])
+    problems += serial_problems(values["serial"])
     problems += _names(values)
     problems += _role(values["role"])
     for column in ("arrives", "promised"):
         problems += _time(column, values[column])
-    problems += _date("support_until", values["support_until"])
+    problems += date_problems("support_until", values["support_until"])
     problems += _in_order(values) if not problems else []
     return problems
 
 
-def _serial(serial: str) -> Iterator[Problem]:
+def serial_problems(serial: str) -> Iterator[Problem]:
+    """Yield what is wrong with a serial, and what a spreadsheet did to it."""
     if not serial:
         yield "serial", "the serial on the unit's label", "nothing", None
     elif _EXPONENT.fullmatch(serial):
@@ -81,7 +82,8 @@ def _time(column: str, text: str) -> Iterator[Problem]:
         yield column, A_TIME + ", or nothing", shown(text), near
 
 
-def _date(column: str, text: str) -> Iterator[Problem]:
+def date_problems(column: str, text: str) -> Iterator[Problem]:
+    """Yield what is wrong with a date that may be left empty."""
     try:
         iso_date(text or "2000-01-01")
     except Expected:
