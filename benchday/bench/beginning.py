@@ -16,7 +16,7 @@ from benchday.domain.errors import InputError
 from benchday.domain.fold import DayState
 from benchday.domain.kinds import ClockAnchored, DayBegun, ProgramStarted, UnitExpected
 from benchday.domain.plan import DayPlan
-from benchday.domain.plan_says import says_of
+from benchday.domain.plan_says import says_of, terms_of
 from benchday.domain.seams import Personal
 from benchday.domain.units import RosterRow
 
@@ -65,6 +65,7 @@ async def begin_or_take_up(book: Book, personal: Personal, plan: DayPlan, runnin
     drafts += [_program(running).draft(), _anchor(book, running).draft()]
     if not under_way:
         drafts += [facts.draft() for facts in says_of(plan)]
+        drafts += [facts.draft() for facts in (terms_of(plan),) if facts is not None]
         drafts += await expected_units(personal, plan, plan.roster, first=0)
     await book.append(*drafts)
     return under_way

@@ -11,7 +11,7 @@ from benchday.domain.entries import Draft
 from benchday.domain.items import Item, ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import HoursChanged, InputChanged, PermitVoided, UnitChanged
 from benchday.domain.plan import DayPlan
-from benchday.domain.plan_says import says_of, without_personal
+from benchday.domain.plan_says import says_of, terms_of, without_personal
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +73,9 @@ async def _taking_over(tools: Tools, plan: DayPlan) -> list[Draft]:
     drafts = [
         facts.draft() for facts in says_of(plan) if state.inputs.get(facts.name, {}).get("sha256") != facts.sha256
     ]
+    terms = terms_of(plan)
+    if terms is not None and plan.terms != tools.plan.terms:
+        drafts.append(terms.draft())
     drafts += [*_moved_hours(tools, plan), *_edited_units(tools, plan)]
     drafts += await expected_units(tools.personal, plan, new, first=len(state.units))
     drafts += [PermitVoided(id=p, reason=EDITED).draft(unit=u) for p, u in tools.open_permits()]

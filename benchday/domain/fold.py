@@ -8,6 +8,7 @@ from typing import Any
 
 from benchday.domain.entries import Entry
 from benchday.domain.items import Answered, Item
+from benchday.domain.plan_says import TERMS, terms_says
 from benchday.domain.steps import Move, State, move_of, moved
 from benchday.domain.story import UnitStory
 from benchday.domain.story_fold import CHANGES
@@ -125,6 +126,10 @@ def _input(state: DayState, entry: Entry) -> None:
     state.inputs[entry.facts["name"]] = entry.facts
 
 
+def _terms(state: DayState, entry: Entry) -> None:
+    state.inputs[TERMS] = terms_says(entry.facts)
+
+
 def _hours(state: DayState, entry: Entry) -> None:
     state.begun = {**(state.begun or {}), **entry.facts}
 
@@ -217,6 +222,7 @@ _DAY: dict[str, Callable[[DayState, Entry], None]] = {
     "program_started": _started,
     "clock_anchored": _anchored,
     "input_read": _input,
+    "terms_read": _terms,
     "hours_changed": _hours,
     "operator_acting": _acting,
     "caution_acknowledged": _caution,

@@ -12,8 +12,8 @@ from typing import Any, TypeVar
 
 from benchday.domain.bench import BenchFile, DayFile
 from benchday.domain.cautions import CautionFile
-from benchday.domain.kinds import InputRead
-from benchday.domain.plan import DayPlan
+from benchday.domain.kinds import InputRead, TermsRead
+from benchday.domain.plan import DayPlan, TermsList
 from benchday.domain.playbook import Playbook
 from benchday.domain.releases import ImageList
 from benchday.domain.units import Role, RosterRow
@@ -21,6 +21,8 @@ from benchday.domain.words import FileModel
 
 DAY, BENCH, ROSTER, IMAGES, CAUTIONS = "day.yaml", "bench.yaml", "roster.csv", "images.yaml", "cautions.yaml"
 PLAYBOOK = "playbook:"
+TERMS = "support terms"
+"""What the supplier's list is called among the inputs, wherever it lies."""
 M = TypeVar("M", bound=FileModel)
 _PERSONAL = frozenset({"contact", "note", "line"})
 
@@ -35,6 +37,20 @@ def says_of(plan: DayPlan) -> tuple[InputRead, ...]:
     return tuple(InputRead(name=name, sha256=_digest(plan, name), says=says) for name, says in said.items())
 
 
+def terms_of(plan: DayPlan) -> TermsRead | None:
+    """Return the entry that records the supplier's list; None if the day has none."""
+    terms = plan.terms
+    if terms is None:
+        return None
+    return TermsRead(
+        supplier=terms.supplier,
+        as_of=terms.as_of,
+        from_copy=terms.from_copy,
+        sha256=plan.digests.get(TERMS, ""),
+        terms=dict(terms.terms),
+    )
+
+
 def plan_of(inputs: Mapping[str, Mapping[str, Any]]) -> DayPlan:
     """Return the plan that these recorded inputs make."""
     said = {name: facts["says"] for name, facts in inputs.items()}
@@ -47,12 +63,22 @@ def plan_of(inputs: Mapping[str, Mapping[str, Any]]) -> DayPlan:
         images=_load(ImageList, said[IMAGES]),
         digests={name: facts["sha256"] for name, facts in inputs.items()},
         cautions=cautions,
+        terms=TermsList(**said[TERMS]) if TERMS in said else None,
     )
 
 
 def without_personal(plan: DayPlan) -> DayPlan:
     """Return the plan as it comes back from the journal."""
-    return plan_of({i.name: {"says": i.says, "sha256": i.sha256} for i in says_of(plan)})
+    inputs = {i.name: {"says": i.says, "sha256": i.sha256} for i in says_of(plan)}
+    if (terms := terms_of(plan)) is not None:
+        inputs[TERMS] = terms_says(terms.model_dump())
+    return plan_of(inputs)
+
+
+def terms_says(facts: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the facts of a supplier's list as they stand among the inputs."""
+    says = {name: facts[name] for name in ("supplier", "as_of", "terms", "from_copy")}
+    return {"name": TERMS, "sha256": facts["sha256"], "says": says}
 
 
 def _digest(plan: DayPlan, name: str) -> str:

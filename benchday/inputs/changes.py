@@ -25,6 +25,7 @@ def differences(old: DayPlan, new: DayPlan) -> tuple[str, ...]:
         *_playbooks(old, new),
         *_images(old.images.images, new.images.images),
         *_cautions(old, new),
+        *_terms(old, new),
     )
 
 
@@ -105,3 +106,14 @@ def _cautions(old: DayPlan, new: DayPlan) -> Iterator[str]:
             yield f"caution {name} was added"
         elif caution != was[name]:
             yield f"caution {name} was changed"
+
+
+def _terms(old: DayPlan, new: DayPlan) -> Iterator[str]:
+    if new.terms is None:
+        # Taking the list away changes day.yaml, which is told there.
+        return
+    was = old.terms.terms if old.terms is not None else {}
+    for serial, last_day in new.terms.terms.items():
+        if was.get(serial) != last_day:
+            yield f"support terms: unit {serial}: was {was.get(serial, 'not told')} and is {last_day}"
+    yield from (f"support terms: unit {serial} is not told any more" for serial in was if serial not in new.terms.terms)

@@ -9,10 +9,12 @@ from typing import TypeVar
 from benchday.domain.bench import BenchFile, DayFile
 from benchday.domain.errors import Mistake
 from benchday.domain.plan import DayPlan
+from benchday.domain.plan_says import TERMS
 from benchday.domain.releases import ImageList
 from benchday.domain.words import FileModel
 from benchday.inputs.across import Files, mistakes_across
 from benchday.inputs.checked import checked
+from benchday.inputs.day_terms import DayTerms, day_terms
 from benchday.inputs.outcome import Notice, Outcome
 from benchday.inputs.playbook_files import SHIPPED, read_playbooks
 from benchday.inputs.roster_csv import Roster, read_roster
@@ -31,6 +33,7 @@ class _Reading:
     folder: Path
     digests: dict[str, str] = field(default_factory=dict)
     mistakes: list[Mistake] = field(default_factory=list)
+    terms: DayTerms = field(default_factory=DayTerms)
 
     def bytes_of(self, name: str) -> bytes | None:
         data = read_bytes(self.folder / name, name, self.mistakes)
@@ -71,6 +74,7 @@ def read_day(folder: Path) -> Outcome:
     playbooks = read_playbooks(day.playbooks if day is not None else SHIPPED, folder, named_at=day_text)
     reading.mistakes += playbooks.mistakes
     reading.digests |= playbooks.digests
+    _terms(reading, day, day_text, roster)
 
     read = Files(
         folder=folder,
@@ -84,7 +88,7 @@ def read_day(folder: Path) -> Outcome:
         playbooks=playbooks,
     )
     reading.mistakes += mistakes_across(read)
-    return _outcome(reading, read, notices)
+    return _outcome(reading, read, (*notices, *reading.terms.notices))
 
 
 def _roster(reading: _Reading) -> tuple[Roster, tuple[Notice, ...]]:
@@ -92,6 +96,13 @@ def _roster(reading: _Reading) -> tuple[Roster, tuple[Notice, ...]]:
     roster = read_roster(data, ROSTER) if data is not None else Roster(ROSTER)
     reading.mistakes += roster.mistakes
     return roster, tuple(roster.notices)
+
+
+def _terms(reading: _Reading, day: DayFile | None, text: YamlText, roster: Roster) -> None:
+    reading.terms = day_terms(reading.folder, day, text, [row.serial for row in roster.rows])
+    reading.mistakes += reading.terms.mistakes
+    if reading.terms.found is not None:
+        reading.digests[TERMS] = reading.terms.sha256
 
 
 def _outcome(reading: _Reading, read: Files, notices: tuple[Notice, ...]) -> Outcome:
@@ -108,5 +119,6 @@ def _outcome(reading: _Reading, read: Files, notices: tuple[Notice, ...]) -> Out
         images=read.images,
         digests=reading.digests,
         cautions=cautions.cautions if cautions is not None else (),
+        terms=reading.terms.found,
     )
     return Outcome(plan, (), notices)
