@@ -9,82 +9,28 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from enum import StrEnum
 
 from benchday.domain.checks import Answer, Check, Finding
 from benchday.domain.releases import Image, Version
 from benchday.domain.units import Role
 from benchday.planning.routes import Start, newest_first, reachable, route
+from benchday.planning.rules import PLAIN, Rules
+from benchday.planning.target import ReasonCode, Target, UnitNow
 from benchday.planning.wording import listed
 
-
-class ReasonCode(StrEnum):
-    """Why a unit's target is what it is."""
-
-    NEWEST = "newest"
-    TERM_ENDED = "term-ended"
-    """The newest issued within the support term, or none was."""
-    TERM_UNKNOWN = "term-unknown"
-    """The newest, if a person says that the term allows it."""
-    SET = "set"
-    """Kept at an older release so that the set works together."""
-    CURRENT = "current"
-    """It is there already."""
-    AHEAD = "ahead"
-    """It runs a newer release than any that may be put on it."""
-    NO_IMAGE = "no-image"
-    NO_ROUTE = "no-route"
+__all__ = ["ReasonCode", "Rules", "Target", "UnitNow", "targets"]
 
 
-@dataclass(frozen=True, slots=True)
-class UnitNow:
-    """A unit as far as its target depends on it."""
-
-    serial: str
-    model: str
-    crew: str
-    role: Role
-    hardware: str | None = None
-    """Hardware revision; None if it is not known yet."""
-    release: str | None = None
-    """Release that runs now; None if it is not known yet, or in the boot loader."""
-    in_boot: bool = False
-    """It sits in the boot loader, with no valid release."""
-    support_until: str | None = None
-    """Last day of the support term (ISO 8601); None if nobody knows it."""
-    away: str | None = None
-    """Why it is not served today, in one word (absent, held); None if it is here."""
-
-
-@dataclass(frozen=True, slots=True)
-class Target:
-    """What a unit should get today."""
-
-    unit: str
-    now: str | None
-    release: str | None
-    """Release it should end on; None if nothing can be said."""
-    route: tuple[str, ...]
-    """Releases to write, in order; empty if nothing is to be written or no way leads there."""
-    reason_code: ReasonCode
-    reason: str
-    """One sentence."""
-    findings: tuple[Finding, ...] = ()
-    images: tuple[Image, ...] = ()
-    """The images of the route, in order."""
-
-    def finding(self, check: Check) -> Finding | None:
-        """Return what was found on this question, None if nothing stands against it."""
-        return next((f for f in self.findings if f.check is check), None)
-
-
-def targets(units: Sequence[UnitNow], images: Sequence[Image], on: str | None = None) -> tuple[Target, ...]:
+def targets(
+    units: Sequence[UnitNow], images: Sequence[Image], on: str | None = None, rules: Rules = PLAIN
+) -> tuple[Target, ...]:
     """Return a target for each unit, in the order of the units.
 
     Args:
         units: all units of the day, with what is known of them now.
         images: the image store's list.
         on: day for which it is asked (ISO 8601); a release issued after it does not exist yet.
+        rules: times, what works together, pins and what was decided about sets.
     """
     issued = [i for i in images if on is None or i.issued_on <= date.fromisoformat(on)]
     outlooks = {unit.serial: _outlook(unit, issued) for unit in units}
