@@ -30,6 +30,7 @@ from benchday.devices.drivers.by_hand_questions import Question as HandQuestion
 from benchday.domain.bench import Instruments
 from benchday.domain.errors import InputError, LinkNotFound, MistakesFound
 from benchday.domain.fold import DayState, fold
+from benchday.domain.image_lists import SeenList, newest_seen
 from benchday.domain.plan import DayPlan
 from benchday.domain.plan_says import plan_of, without_personal
 from benchday.domain.playbook import Playbook
@@ -126,12 +127,19 @@ async def opened(folder: Path, plan: DayPlan, options: RunOptions) -> AsyncItera
             kept = _Personal(personal)
             book = Book(journal, clock)
             running = Running(simulated, options.seed, options.speed_milli, await anyio.to_thread.run_sync(own_digest))
-            under_way = await begin_or_take_up(book, kept, plan, running)
+            others = await anyio.to_thread.run_sync(_seen_by_others, record, plan.bench.bench)
+            under_way = await begin_or_take_up(book, kept, plan, running, others)
             yield _tools(folder, record, book, kept, options), under_way
         finally:
             await personal.close()
     finally:
         await journal.close()
+
+
+def _seen_by_others(record: Path, bench: str) -> SeenList:
+    """Return the newest image list that other benches of this record have used."""
+    with open_reader(record) as reader:
+        return newest_seen(e for other in reader.benches() if other != bench for e in reader.read(other))
 
 
 def _tools(folder: Path, record: Path, book: Book, personal: _Personal, options: RunOptions) -> Tools:

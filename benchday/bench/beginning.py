@@ -14,9 +14,10 @@ from benchday.bench.book import Book
 from benchday.domain.entries import Draft
 from benchday.domain.errors import InputError
 from benchday.domain.fold import DayState
+from benchday.domain.image_lists import NOTHING_SEEN, SeenList, accepted, newest_seen, older_in
 from benchday.domain.kinds import ClockAnchored, DayBegun, ProgramStarted, UnitExpected
 from benchday.domain.plan import DayPlan
-from benchday.domain.plan_says import says_of, terms_of
+from benchday.domain.plan_says import IMAGES, says_of, terms_of
 from benchday.domain.seams import Personal
 from benchday.domain.units import RosterRow
 
@@ -46,13 +47,18 @@ def is_closed(state: DayState, plan: DayPlan) -> bool:
     return state.closed is not None and (begun.get("day"), begun.get("date")) == (plan.day.day, plan.hours.date)
 
 
-async def begin_or_take_up(book: Book, personal: Personal, plan: DayPlan, running: Running) -> bool:
+async def begin_or_take_up(
+    book: Book, personal: Personal, plan: DayPlan, running: Running, others: SeenList = NOTHING_SEEN
+) -> bool:
     """Record that a program runs the day; tell whether the day was under way already.
 
     Every permit given before is void from here on.
 
+    Args:
+        others: the newest image list that other benches of the same record have seen.
+
     Raises:
-        InputError: the day was closed.
+        InputError: the day was closed, or its image list is older than one that the record has seen.
     """
     if is_closed(book.state, plan):
         raise InputError(
@@ -61,14 +67,22 @@ async def begin_or_take_up(book: Book, personal: Personal, plan: DayPlan, runnin
     under_way = is_under_way(book.state, plan)
     drafts: list[Draft] = []
     if not under_way:
+        _refuse_older_images(book, plan, others)
         drafts.append(_day_begun(plan, running).draft())
     drafts += [_program(running).draft(), _anchor(book, running).draft()]
     if not under_way:
         drafts += [facts.draft() for facts in says_of(plan)]
         drafts += [facts.draft() for facts in (terms_of(plan),) if facts is not None]
+        drafts.append(accepted(plan).draft())
         drafts += await expected_units(personal, plan, plan.roster, first=0)
     await book.append(*drafts)
     return under_way
+
+
+def _refuse_older_images(book: Book, plan: DayPlan, others: SeenList) -> None:
+    refused = older_in(plan, newest_seen(book.entries()).newer_of(others))
+    if refused is not None:
+        raise InputError(f"{plan.day.image_store}/{IMAGES}: {refused}")
 
 
 async def expected_units(personal: Personal, plan: DayPlan, rows: Sequence[RosterRow], first: int) -> list[Draft]:

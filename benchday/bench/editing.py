@@ -8,10 +8,11 @@ from dataclasses import dataclass, replace
 from benchday.bench.beginning import expected_units
 from benchday.bench.serving import Tools
 from benchday.domain.entries import Draft
+from benchday.domain.image_lists import accepted, newest_seen, older_in
 from benchday.domain.items import Item, ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import HoursChanged, InputChanged, PermitVoided, UnitChanged
 from benchday.domain.plan import DayPlan
-from benchday.domain.plan_says import says_of, terms_of, without_personal
+from benchday.domain.plan_says import IMAGES, says_of, terms_of, without_personal
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +40,7 @@ async def watch_inputs(tools: Tools, look: Look) -> None:
 
 
 async def _offer(tools: Tools, edit: Edit) -> None:
+    edit = _without_older_images(tools, edit)
     shown = "\n".join(f"- {d}" for d in edit.differences)
     if edit.plan is None:
         text = f"The day's files were edited and hold mistakes; the day goes on with what was read before.\n{shown}"
@@ -76,10 +78,26 @@ async def _taking_over(tools: Tools, plan: DayPlan) -> list[Draft]:
     terms = terms_of(plan)
     if terms is not None and plan.terms != tools.plan.terms:
         drafts.append(terms.draft())
+    drafts += _images(tools, plan)
     drafts += [*_moved_hours(tools, plan), *_edited_units(tools, plan)]
     drafts += await expected_units(tools.personal, plan, new, first=len(state.units))
     drafts += [PermitVoided(id=p, reason=EDITED).draft(unit=u) for p, u in tools.open_permits()]
     return drafts
+
+
+def _without_older_images(tools: Tools, edit: Edit) -> Edit:
+    """Take an edit with an image list older than one that was seen as one with a mistake."""
+    if edit.plan is None or (refused := older_in(edit.plan, newest_seen(tools.book.entries()))) is None:
+        return edit
+    return Edit(None, (f"{edit.plan.day.image_store}/{IMAGES}: {refused}",))
+
+
+def _images(tools: Tools, plan: DayPlan) -> Iterator[Draft]:
+    """Yield the image list, if it or who signed it is not what was accepted last."""
+    facts = accepted(plan).draft()
+    last = next((e.facts for e in reversed(tools.book.entries()) if e.kind == facts.kind), None)
+    if facts.facts != last:
+        yield facts
 
 
 def _moved_hours(tools: Tools, plan: DayPlan) -> Iterator[Draft]:

@@ -34,7 +34,7 @@ def says_of(plan: DayPlan) -> tuple[InputRead, ...]:
     said |= {f"{PLAYBOOK}{p.playbook}": _dump(p) for p in plan.playbooks}
     if plan.cautions:
         said[CAUTIONS] = {"cautions": [_dump(c) for c in plan.cautions]}
-    return tuple(InputRead(name=name, sha256=_digest(plan, name), says=says) for name, says in said.items())
+    return tuple(InputRead(name=name, sha256=digest_in(plan, name), says=says) for name, says in said.items())
 
 
 def terms_of(plan: DayPlan) -> TermsRead | None:
@@ -81,7 +81,7 @@ def terms_says(facts: Mapping[str, Any]) -> dict[str, Any]:
     return {"name": TERMS, "sha256": facts["sha256"], "says": says}
 
 
-def _digest(plan: DayPlan, name: str) -> str:
+def digest_in(plan: DayPlan, name: str) -> str:
     """Return the digest of a file as read; images and cautions may lie in a folder of another name."""
     return next((d for file, d in plan.digests.items() if file == name or file.endswith(f"/{name}")), "")
 
