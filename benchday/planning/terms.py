@@ -134,6 +134,12 @@ def term_of(sources: TermSources, on: str, issue_dates: Sequence[str] = ()) -> T
     return TermFound(used.last_day, used.source, finding)
 
 
+def chosen(sources: TermSources) -> tuple[str, TermSource] | None:
+    """Return the support term that is used and who says it, without judging it; None if nobody says one."""
+    used = next(_said(sources), None)
+    return (used.last_day, used.source) if used is not None else None
+
+
 def ends_soon(last_day: str, on: str, days: int = TERM_ENDS_SOON_DAYS) -> bool:
     """Tell whether a term has not ended and ends within so many days."""
     return 0 <= days_left(last_day, on) <= days

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -71,6 +71,21 @@ def read(connection: sqlite3.Connection, bench: str, after: int) -> tuple[Entry,
         ValueError: a body does not belong where it stands.
     """
     return tuple(Entry.from_stored(bench, *row) for row in connection.execute(_READ, (bench, after)))
+
+
+def walk(connection: sqlite3.Connection, bench: str, kinds: Collection[str]) -> Iterator[Entry]:
+    """Yield the entries of a bench of these kinds, in order, one by one.
+
+    Raises:
+        ValueError: a body does not belong where it stands.
+    """
+    marks = ", ".join("?" * len(kinds))
+    rows = connection.execute(
+        f"SELECT seq, body, prev, digest FROM entry WHERE bench = ? AND kind IN ({marks}) ORDER BY seq",  # noqa: S608 - question marks only
+        (bench, *kinds),
+    )
+    for row in rows:
+        yield Entry.from_stored(bench, *row)
 
 
 def read_unit(connection: sqlite3.Connection, unit: str) -> tuple[Entry, ...]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import heapq
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
@@ -32,6 +33,15 @@ class RecordReader:
         """Return the entries of a bench with ``seq > after``, in order."""
         with in_our_words(self._path):
             return chain.read(self._connection, bench, after)
+
+    def entries(self, kinds: Collection[str]) -> Iterator[Entry]:
+        """Yield the entries of these kinds of all benches, one by one.
+
+        Those of a bench come in chain order; benches take turns by the clock on the wall.
+        """
+        with in_our_words(self._path):
+            chains = (chain.walk(self._connection, bench, kinds) for bench in self.benches())
+            yield from heapq.merge(*chains, key=lambda entry: entry.wall_us)
 
     def read_unit(self, unit: str) -> tuple[Entry, ...]:
         """Return the entries about one unit, by bench and in chain order."""
