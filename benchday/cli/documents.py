@@ -5,22 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel
 
-
-class Document(BaseModel):
-    """A part of a document. Digests are 64 hex digits; names that end in _us are microseconds since 1970 UTC."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
-
-    benchday: str
-    """command/version; the first key of the document."""
-
-
-class Part(BaseModel):
-    """A value inside a document."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+from benchday.cli.document_parts import Document, Part
+from benchday.cli.documents_register import REGISTER_DOCUMENTS
 
 
 class MistakePart(Part):
@@ -240,5 +228,6 @@ DOCUMENTS: Mapping[str, type[BaseModel]] = {
     "status": StatusDocument,
     "unit": UnitDocument,
     "close": CloseDocument,
+    **REGISTER_DOCUMENTS,
 }
 """Command -> its document."""
