@@ -3,25 +3,42 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from benchday.bench.serving import Serving
 from benchday.domain.checks import Finding
 from benchday.domain.errors import InputError
 from benchday.domain.kinds import Checked, PowerRead, RecordingsListed
-from benchday.domain.playbook import StepName
+from benchday.domain.playbook import Playbook, StepName
 from benchday.domain.readings import Identity, Mode, PowerReading, Recording
 from benchday.domain.story import UnitStory
-from benchday.planning.all_checks import AtStation, all_findings
+from benchday.planning.all_checks import AtStation, all_findings, power_finding
 from benchday.planning.bench_checks import BenchPc
-from benchday.planning.checks import Kept
-from benchday.planning.durations import XMODEM_1K_115200
+from benchday.planning.checks import First, Kept
+from benchday.planning.durations import (
+    ROUND_TRIPS_US,
+    USUAL_ROUND_TRIP_US,
+    XMODEM_1K_BLOCK,
+    transfer_us,
+    xmodem_1k_rate,
+)
+from benchday.planning.gates import unverified_first
+from benchday.planning.power import with_pack
+
+USUAL_BAUD = 115_200
+SMALL_EXCHANGE_BYTES = 70
+"""About what the question for power and its answer take on the line, counted from the dialogue."""
 
 
 async def read_power(at: Serving) -> PowerReading:
-    """Read the battery and record it."""
-    told = await (await at.line()).power()
-    by_hand = at.driver is not None and "power" in at.driver.by_hand
+    """Read the battery, record what the unit says, and return it with what is known beside it."""
+    line, clock = await at.line(), at.tools.book.clock
+    asked_us = clock.monotonic()
+    told = await line.power()
+    by_hand = "power" in line.by_hand
+    if not by_hand:
+        _round_trip(at, clock.monotonic() - asked_us)
     facts = PowerRead(
         charge_percent=told.charge_percent,
         max_error_percent=told.max_error_percent,
@@ -31,7 +48,26 @@ async def read_power(at: Serving) -> PowerReading:
         by="hand" if by_hand else "driver",
     )
     await at.record(at.draft(facts))
-    return told
+    return _known_beside(at, told)
+
+
+def _known_beside(at: Serving, told: PowerReading) -> PowerReading:
+    """Put what is known of a fitted shop pack, and what a person measured, where the unit tells nothing."""
+    fitted = next((p for p in at.tools.plan.bench.packs if p.number == at.story.pack), None)
+    known = with_pack(told, fitted.charge_percent) if fitted is not None else told
+    return at.measured.beside(known) if at.measured is not None else known
+
+
+def _round_trip(at: Serving, took_us: int) -> None:
+    """Keep the shortest time that this unit took to answer a small question, less what question and answer take."""
+    left_us = took_us - transfer_us(SMALL_EXCHANGE_BYTES, _baud(at.playbook) / 10)
+    least, most = ROUND_TRIPS_US
+    found = min(max(left_us, least), most)
+    at.round_trip_us = min(found, at.round_trip_us or found)
+
+
+def _baud(playbook: Playbook) -> int:
+    return int(playbook.driver.settings.get("baud", USUAL_BAUD))
 
 
 async def list_recordings(at: Serving, *, again: bool = False) -> tuple[Recording, ...]:
@@ -69,9 +105,23 @@ async def find_all(
     at: Serving, power: PowerReading, recordings: tuple[Recording, ...], next_step: StepName
 ) -> tuple[Finding, ...]:
     """Ask every question, record every answer."""
+    found = all_findings(await _at_station(at, power, recordings, next_step))
+    await at.record(at.draft(Checked(findings=[f.as_facts() for f in found])))
+    return found
+
+
+async def find_power(at: Serving, recordings: tuple[Recording, ...]) -> Finding:
+    """Read the battery anew and ask about power alone."""
+    return power_finding(await _at_station(at, await read_power(at), recordings, StepName.WRITE))
+
+
+async def _at_station(
+    at: Serving, power: PowerReading, recordings: tuple[Recording, ...], next_step: StepName
+) -> AtStation:
     story, begun, pc = at.story, at.tools.book.state.begun or {}, await at.tools.pc.state()
     assert at.target is not None  # noqa: S101 - set before any check
-    found = all_findings(
+    return _on_the_line(
+        at,
         AtStation(
             serial=at.unit,
             model=story.model,
@@ -90,13 +140,32 @@ async def find_all(
             now_us=at.tools.book.clock.now(),
             closes_us=begun.get("closes_us", 0),
             next_step=next_step,
-            bytes_per_second=XMODEM_1K_115200 if at.playbook.driver.name == "console" else None,
             records_us=at.tools.records.get(story.model),
             seed=at.tools.seed,
-        )
+            first=_first(at),
+        ),
     )
-    await at.record(at.draft(Checked(findings=[f.as_facts() for f in found])))
-    return found
+
+
+def _on_the_line(at: Serving, known: AtStation) -> AtStation:
+    """Add what the line carries, where that is known."""
+    if at.playbook.driver.name != "console":
+        return known
+    # A simulated day must not depend on how quick this computer is.
+    simulated = (at.tools.book.state.begun or {}).get("simulated", False)
+    measured = None if simulated else at.round_trip_us
+    return replace(
+        known,
+        bytes_per_second=xmodem_1k_rate(_baud(at.playbook)),
+        block_bytes=XMODEM_1K_BLOCK,
+        round_trip_us=USUAL_ROUND_TRIP_US if measured is None else measured,
+    )
+
+
+def _first(at: Serving) -> First:
+    state, story, plan = at.tools.book.state, at.story, at.tools.plan
+    verified = (story.model, story.target or "") in state.verified
+    return First(plan.day.policy.first_off, verified, unverified_first(state, story, plan))
 
 
 def _kept(story: UnitStory, recordings: tuple[Recording, ...], *, preserve_done: bool) -> Kept:

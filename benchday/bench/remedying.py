@@ -1,4 +1,4 @@
-"""Too little charge at a station: a charged shop pack, external power, or off to a charger, in that order."""
+"""Too little charge at a station, or charge that nobody knows well enough: what helps, tried in order."""
 
 from __future__ import annotations
 
@@ -6,11 +6,22 @@ from benchday.bench.holds import Hold, SendOff
 from benchday.bench.serving import Serving
 from benchday.domain.cautions import Moment
 from benchday.domain.checks import Finding
-from benchday.domain.items import ItemKind
+from benchday.domain.items import Answered, ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import Remedied
+from benchday.planning.power import ERROR, TEMPERATURE, Measured
 from benchday.planning.remedies import Remedy, RemedyKind, remedies
 
 FIT_PACK = "fit pack"
+MEASURE = "measure"
+_ICE_DK = 2732
+"""0 degrees Celsius in tenths of a kelvin, rounded."""
+_WANTED = {
+    ERROR: Wanted("error_percent", ERROR, WantedKind.INTEGER, unit="%", lowest=0, highest=100, required=False),
+    TEMPERATURE: Wanted(
+        "temperature_c", TEMPERATURE, WantedKind.INTEGER, unit="C", lowest=-60, highest=90, required=False
+    ),
+}
+"""What a finding calls it -> how it is asked for."""
 
 
 async def remedy(at: Serving, finding: Finding) -> None:
@@ -30,9 +41,11 @@ async def remedy(at: Serving, finding: Finding) -> None:
         chargers=len(bench.chargers),
         outlets=0 if at.powered else 1,
     )
-    if not found:
-        raise Hold("power", finding.text, "it is charged, or can run from external power")
-    await _do(at, found[0], finding)
+    # Whoever could not measure it a moment ago is not asked again.
+    left = [r for r in found if r.kind is not RemedyKind.MEASURE or at.measured is None]
+    if not left:
+        raise Hold("power", finding.text, finding.clears)
+    await _do(at, left[0], finding)
 
 
 def _promised(at: Serving) -> set[str]:
@@ -43,8 +56,12 @@ def _promised(at: Serving) -> set[str]:
 
 async def _do(at: Serving, chosen: Remedy, finding: Finding) -> None:
     if chosen.kind is RemedyKind.CHARGE:
-        raise SendOff(finding.text, charge_percent=min((chosen.charge_to_percent or 90) + 5, 100))
+        why = f"{finding.text}; {chosen.text}"
+        raise SendOff(why, charge_percent=min((chosen.charge_to_percent or 90) + 5, 100))
     text = f"Unit {at.unit} on station {at.station}: {finding.text}. Please {chosen.text}."
+    if chosen.kind is RemedyKind.MEASURE:
+        await _measure(at, chosen, text)
+        return
     topic = FIT_PACK if chosen.kind is RemedyKind.PACK else "external power"
     figures: dict[str, int | str] = {"pack": chosen.pack} if chosen.pack else {}
     answered = await at.ask(ItemKind.INSTRUCT, topic, text, moment=Moment.CHARGE, figures=figures)
@@ -54,3 +71,18 @@ async def _do(at: Serving, chosen: Remedy, finding: Finding) -> None:
     # A pack change switches the unit off: whoever answers next is looked at anew.
     if chosen.kind is RemedyKind.PACK:
         await at.let_go()
+
+
+async def _measure(at: Serving, chosen: Remedy, text: str) -> None:
+    """Ask for what is missing; the answer's own entry says who measured what."""
+    wanted = [_WANTED[name] for name in chosen.missing]
+    answered = await at.ask(ItemKind.EVIDENCE, MEASURE, f"{text} Leave empty what cannot be measured.", *wanted)
+    at.measured = _measured(answered)
+
+
+def _measured(answered: Answered) -> Measured:
+    celsius = answered.integer("temperature_c")
+    return Measured(
+        error_percent=answered.integer("error_percent"),
+        temperature_dk=None if celsius is None else _ICE_DK + 10 * celsius,
+    )

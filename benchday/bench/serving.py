@@ -24,6 +24,7 @@ from benchday.domain.readings import Progress
 from benchday.domain.seams import Archive, BenchPc, Images, OpenDriver, Personal, Question, ServedBy
 from benchday.domain.story import UnitStory
 from benchday.domain.units import Ability
+from benchday.planning.power import Measured
 from benchday.planning.targets import Target
 
 
@@ -78,6 +79,10 @@ class Serving:
     """Bound to unit and station; facts only, what people read stands in the entries."""
     powered: bool = False
     """External power was connected in this visit."""
+    measured: Measured | None = None
+    """What a person measured in this visit because the unit does not tell it."""
+    round_trip_us: int | None = None
+    """Shortest time from a question over the line to its answer so far, less the bytes of both; None: not measured."""
 
     @property
     def story(self) -> UnitStory:

@@ -84,6 +84,8 @@ class UnitStory:
     findings: tuple[Mapping[str, Any], ...] = ()
     remedies: list[str] = field(default_factory=list)
     """What was done about too little charge, in words."""
+    pack: str | None = None
+    """Number of the shop pack that was fitted last."""
     settings_before: Mapping[str, str] | None = None
     term_before: str | None = None
     """Last day of the support term as the unit first told it today."""

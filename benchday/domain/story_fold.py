@@ -37,6 +37,7 @@ def _charge_begun(story: UnitStory, entry: Entry) -> None:
 
 def _remedied(story: UnitStory, entry: Entry) -> None:
     pack = entry.facts["pack"]
+    story.pack = pack or story.pack
     story.remedies.append(f"shop pack {pack} fitted" if pack else "external power connected")
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from benchday.domain.checks import Check, Finding
+from benchday.domain.checks import Answer, Check, Finding
 from benchday.domain.playbook import Playbook, StepName
 from benchday.domain.readings import Identity, PowerReading
 from benchday.planning import bench_checks, checks
 from benchday.planning.bench_checks import BenchPc
-from benchday.planning.checks import Kept
+from benchday.planning.checks import NOT_WANTED, First, Kept
 from benchday.planning.durations import Load, RestOfWay, rest_of_way, steps_on_battery, steps_to_verify
 from benchday.planning.power import power
 from benchday.planning.targets import Target
@@ -51,6 +51,12 @@ class AtStation:
     """From where the rest of the way is reckoned."""
     bytes_per_second: float | None = None
     """What the line carries at most; None where nobody knows."""
+    block_bytes: int | None = None
+    """Payload of one block on that line; None where nothing waits for an answer between blocks."""
+    round_trip_us: int = 0
+    """From the end of one block to the next."""
+    first: First = NOT_WANTED
+    """What the rule of the first unit of a model and release says of this one."""
     records_us: Mapping[str, Sequence[int]] | None = None
     """What the steps took before on this model, by step name, microseconds."""
     seed: int = 1
@@ -75,16 +81,28 @@ def all_findings(at: AtStation) -> tuple[Finding, ...]:
         bench_checks.bench_pc(at.bench_pc, to_verify, at.playbook),
         bench_checks.closing(at.now_us, at.closes_us, to_verify),
         *checks.set_together(at.target),
+        checks.first_off(at.target, at.model, at.first),
     ]
     order = list(Check)
     return tuple(sorted(found, key=lambda finding: order.index(finding.check)))
+
+
+def no_go(finding: Finding) -> bool:
+    """Tell whether nobody may wave a finding through: it stops, or nobody knows whether the charge is enough."""
+    return finding.answer is Answer.STOP or (finding.check is Check.POWER and finding.answer is Answer.ASK)
+
+
+def power_finding(at: AtStation) -> Finding:
+    """Ask about power alone, on the reading at hand."""
+    return power(at.power, at.playbook, _rest(at, bool(at.target.route))[0])
 
 
 def _rest(at: AtStation, writes: bool) -> tuple[RestOfWay | None, RestOfWay | None]:
     """Return the rest of the way that the battery must last for, and that to the last verify; none without a write."""
     if not writes:
         return None, None
-    load = Load(tuple(i.bytes for i in at.target.images), _bytes_to_copy(at.kept), at.bytes_per_second)
+    sizes = tuple(i.bytes for i in at.target.images)
+    load = Load(sizes, _bytes_to_copy(at.kept), at.bytes_per_second, at.block_bytes, at.round_trip_us)
     records = at.records_us or {}
     return (
         rest_of_way(steps_on_battery(at.playbook, load, records), at.seed),

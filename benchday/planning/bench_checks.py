@@ -12,6 +12,10 @@ from benchday.planning.wording import MINUTE_US, in_bytes, in_minutes, minutes_u
 
 PC_BATTERY_PERCENT = 30
 """Under this the bench PC's battery is not enough, whatever it says of its minutes."""
+PC_CLEARS = {
+    Answer.ASK: "somebody has looked at the bench PC",
+    Answer.STOP: "the bench PC is on mains, kept from sleeping, and its clock is set",
+}
 
 
 def room(free_bytes: int | None, recordings_bytes: int, playbook: Playbook) -> Finding:
@@ -20,13 +24,13 @@ def room(free_bytes: int | None, recordings_bytes: int, playbook: Playbook) -> F
     figures: dict[str, int | str] = {"recordings_bytes": recordings_bytes, "spare_bytes": spare}
     if free_bytes is None:
         text = "how much room the archive's disk has is not known: look, and confirm that it is enough"
-        return Finding(Check.ROOM, Answer.ASK, text, figures)
+        return Finding(Check.ROOM, Answer.ASK, text, figures, "the room on the archive's disk is known")
 
     figures["free_bytes"] = free_bytes
     wanted = f"{in_bytes(recordings_bytes)} of recordings and {in_bytes(spare)} to spare"
     if free_bytes < recordings_bytes + spare:
         text = f"the archive's disk has {in_bytes(free_bytes)} free, too little for {wanted}: make room on it"
-        return Finding(Check.ROOM, Answer.STOP, text, figures)
+        return Finding(Check.ROOM, Answer.STOP, text, figures, f"the disk has room for {wanted}")
 
     return Finding(Check.ROOM, Answer.CLEAR, f"{in_bytes(free_bytes)} free, enough for {wanted}", figures)
 
@@ -43,7 +47,7 @@ def cable(playbook: Playbook, connector: str | None, *, adapter: bool) -> Findin
     figures: dict[str, int | str] = {"wanted": wanted, "connector": connector or "none"}
     if playbook.wifi and not adapter:
         text = "this unit is served over its own Wi-Fi, and the station has no adapter: bring one"
-        return Finding(Check.CABLE, Answer.STOP, text, figures)
+        return Finding(Check.CABLE, Answer.STOP, text, figures, "the station has a Wi-Fi adapter")
     if playbook.wifi or playbook.connector is None:
         how = "over its own Wi-Fi" if playbook.wifi else "by hand"
         return Finding(Check.CABLE, Answer.CLEAR, f"served {how}, no cable is needed", figures)
@@ -52,7 +56,8 @@ def cable(playbook: Playbook, connector: str | None, *, adapter: bool) -> Findin
         text = (
             f"this unit takes a cable with connector {playbook.connector}, the station has {have}: fetch the right one"
         )
-        return Finding(Check.CABLE, Answer.STOP, text, figures)
+        clears = f"the station has a cable with connector {playbook.connector}"
+        return Finding(Check.CABLE, Answer.STOP, text, figures, clears)
 
     return Finding(Check.CABLE, Answer.CLEAR, f"the cable has the right connector, {connector}", figures)
 
@@ -89,7 +94,8 @@ def bench_pc(pc: BenchPc, rest: RestOfWay | None, playbook: Playbook) -> Finding
         figures["battery_minutes"] = pc.battery_minutes
     if rest is not None:
         figures["rest_us"] = rest.p99_us
-    return Finding(Check.BENCH_PC, answer, f"the bench PC: {said}", figures)
+    clears = "" if answer is Answer.CLEAR else PC_CLEARS[answer]
+    return Finding(Check.BENCH_PC, answer, f"the bench PC: {said}", figures, clears)
 
 
 def _supply(pc: BenchPc, rest: RestOfWay | None, least_percent: int) -> tuple[Answer, str]:
@@ -133,7 +139,7 @@ def closing(now_us: int, closes_us: int, rest: RestOfWay | None) -> Finding:
     if rest.p99_us > left_us:
         left = f"{_left(left_us)} until closing" if left_us > 0 else "closing time is past"
         text = f"{left}, and everything to verify takes {rest.text}: do not begin the write today"
-        return Finding(Check.CLOSING, Answer.STOP, text, figures)
+        return Finding(Check.CLOSING, Answer.STOP, text, figures, "a day has time enough for it")
 
     text = f"everything to verify takes {rest.text}, {_left(left_us)} until closing"
     return Finding(Check.CLOSING, Answer.CLEAR, text, figures)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from benchday.domain.checks import Answer, Check, Finding
@@ -12,10 +12,12 @@ from benchday.domain.playbook import Playbook
 from benchday.domain.readings import Identity, Recording
 from benchday.domain.releases import Image
 from benchday.planning.targets import Target
-from benchday.planning.wording import counted, in_bytes, listed
+from benchday.planning.wording import counted, either, in_bytes, listed
 
+TERM_KNOWN = "the last day of the support term is known"
 WARN_DAYS = 30
 """A support term that ends within so many days is pointed out."""
+OWNER = "the owner lets them go"
 SPARE_BYTES = 200_000_000
 """Room that must remain on the disk beside the recordings."""
 
@@ -30,13 +32,14 @@ def identity(checked_in: str, reported: str | None) -> Finding:
     figures: dict[str, int | str] = {"checked_in": checked_in, "reported": reported or "nothing"}
     if not reported:
         text = f"unit {checked_in} does not tell its serial: is the cable of the right type, seated, and the unit on?"
-        return Finding(Check.IDENTITY, Answer.STOP, text, figures)
+        return Finding(Check.IDENTITY, Answer.STOP, text, figures, "the unit answers on a known good cable")
     if reported != checked_in:
         text = (
             f"the label says {checked_in}, the unit reports {reported}: hold it and find out which unit this is; "
             "nothing is written to it"
         )
-        return Finding(Check.IDENTITY, Answer.STOP, text, figures)
+        clears = "the right unit is checked in, or the label is put right"
+        return Finding(Check.IDENTITY, Answer.STOP, text, figures, clears)
 
     return Finding(Check.IDENTITY, Answer.CLEAR, f"the unit reports the serial on its label, {reported}", figures)
 
@@ -60,7 +63,8 @@ def model(checked_in: str, told: Identity, playbook: Playbook, images: Sequence[
             f"checked in as {checked_in}, the unit says that it is a {told.model}, and playbook {playbook.playbook} is "
             f"for {listed(playbook.models)}: hold it and correct the roster or choose the right playbook"
         )
-        return Finding(Check.MODEL, Answer.STOP, text, figures)
+        clears = "the roster or the playbook is put right, or the right unit is checked in"
+        return Finding(Check.MODEL, Answer.STOP, text, figures, clears)
 
     for image in images:
         if not image.suits(told.model, told.hardware or None):
@@ -69,13 +73,15 @@ def model(checked_in: str, told: Identity, playbook: Playbook, images: Sequence[
                 f"{image.file} is for {listed(image.models)}, hardware revision {revisions}, not for a {told.model} "
                 f"revision {told.hardware}: take another image or hold the unit"
             )
-            return Finding(Check.MODEL, Answer.STOP, text, figures)
+            clears = f"the image store holds {image.release} for a {told.model} revision {told.hardware}"
+            return Finding(Check.MODEL, Answer.STOP, text, figures, clears)
         if image.hardware and not told.hardware:
             text = (
                 f"the unit does not tell its hardware revision, and {image.file} suits {listed(image.hardware)} only: "
                 "read the revision off the label"
             )
-            return Finding(Check.MODEL, Answer.ASK, text, figures)
+            clears = f"its hardware revision is known to be {either(image.hardware)}"
+            return Finding(Check.MODEL, Answer.ASK, text, figures, clears)
 
     revision = f", hardware revision {told.hardware}" if told.hardware else ""
     return Finding(Check.MODEL, Answer.CLEAR, f"a {told.model}{revision}, as the playbook and the images want", figures)
@@ -86,7 +92,7 @@ def image(wanted: Image, held: bytes | None) -> Finding:
     figures: dict[str, int | str] = {"file": wanted.file, "listed_bytes": wanted.bytes, "listed_sha256": wanted.sha256}
     if held is None:
         text = f"image {wanted.file} could not be read: is it in the image store?"
-        return Finding(Check.IMAGE, Answer.STOP, text, figures)
+        return Finding(Check.IMAGE, Answer.STOP, text, figures, f"{wanted.file} is in the image store")
 
     digest = hashlib.sha256(held).hexdigest()
     figures |= {"held_bytes": len(held), "held_sha256": digest}
@@ -95,7 +101,8 @@ def image(wanted: Image, held: bytes | None) -> Finding:
             f"image {wanted.file} is not the one in images.yaml: {len(held):,} bytes, SHA-256 {digest[:12]}..., "
             f"listed are {wanted.bytes:,} bytes, {wanted.sha256[:12]}...; fetch it anew from {wanted.source}"
         )
-        return Finding(Check.IMAGE, Answer.STOP, text, figures)
+        clears = f"{wanted.file} is fetched anew and has the size and digest of the list"
+        return Finding(Check.IMAGE, Answer.STOP, text, figures, clears)
 
     text = f"image {wanted.file} ({in_bytes(wanted.bytes)}) has the size and digest of the list"
     return Finding(Check.IMAGE, Answer.CLEAR, text, figures)
@@ -121,7 +128,7 @@ def recordings(kept: Kept, *, erases: bool = True) -> Finding:
         return Finding(Check.RECORDINGS, Answer.CLEAR, "nothing is erased")
     if kept.recordings is None:
         text = "nobody knows what recordings are on the unit, and the write erases them: list them first"
-        return Finding(Check.RECORDINGS, Answer.STOP, text)
+        return Finding(Check.RECORDINGS, Answer.STOP, text, clears="the recordings are listed and preserved")
     if not kept.recordings:
         return Finding(Check.RECORDINGS, Answer.CLEAR, "no recordings are on the unit", {"recordings": 0})
 
@@ -146,7 +153,7 @@ def _fate(kept: Kept, on_unit: Sequence[Recording]) -> Finding:
             f"the copy of {listed(r.name for r in differ)} is not what is on the unit (the digests differ): copy it "
             "anew, or ask the owner whether it may be lost"
         )
-        return Finding(Check.RECORDINGS, Answer.STOP, text, figures)
+        return Finding(Check.RECORDINGS, Answer.STOP, text, figures, "a whole copy is in the archive, or " + OWNER)
     if open_ and not kept.preserve_done:
         text = f"{counted(len(open_), 'recording')} ({in_bytes(sum(r.bytes for r in open_))}) to be preserved first"
         return Finding(Check.RECORDINGS, Answer.CLEAR, text, figures)
@@ -155,7 +162,7 @@ def _fate(kept: Kept, on_unit: Sequence[Recording]) -> Finding:
             f"{listed(r.name for r in open_)} ({in_bytes(sum(r.bytes for r in open_))}) would be lost: preserve them, "
             "or ask the owner whether they may be lost"
         )
-        return Finding(Check.RECORDINGS, Answer.STOP, text, figures)
+        return Finding(Check.RECORDINGS, Answer.STOP, text, figures, "each is preserved, or " + OWNER)
 
     whole = f"{counted(len(on_unit) - len(let_go), 'recording')} preserved, each copy proved whole"
     lost = f"; lost for good, as the owner agreed: {listed(r.name for r in let_go)}" if let_go else ""
@@ -173,12 +180,12 @@ def support_term(target: Target, last_day: str | None, on: str, playbook: Playbo
     """
     found = target.finding(Check.SUPPORT_TERM)
     if found is not None and last_day is None:
-        return found
+        return _with(found, TERM_KNOWN)
     if not target.images:
         return Finding(Check.SUPPORT_TERM, Answer.CLEAR, "nothing is to be written, so the term does not matter")
     if last_day is None:
         text = "the support term is not known: ask the customer or the maker for its last day"
-        return Finding(Check.SUPPORT_TERM, Answer.ASK, text)
+        return Finding(Check.SUPPORT_TERM, Answer.ASK, text, clears=TERM_KNOWN)
 
     return _within_term(target.images, last_day, on, playbook.limit(Check.SUPPORT_TERM, "warn_days", WARN_DAYS))
 
@@ -193,7 +200,7 @@ def _within_term(images: Sequence[Image], last_day: str, on: str, warn_days: int
             f"{latest.release} was issued on {latest.issued}, after the support term ended on {last_day}: it may not "
             "be put on this unit"
         )
-        return Finding(Check.SUPPORT_TERM, Answer.STOP, text, figures)
+        return Finding(Check.SUPPORT_TERM, Answer.STOP, text, figures, "the support term is renewed")
 
     text = f"{latest.release} was issued on {latest.issued}, within the support term, which ends on {last_day}"
     if 0 <= days <= warn_days:
@@ -205,7 +212,7 @@ def route(target: Target) -> Finding:
     """Answer whether a way leads from the release now to the target."""
     found = target.finding(Check.ROUTE) or target.finding(Check.IMAGE)
     if found is not None:
-        return found
+        return _with(found, "the image store holds what the way needs")
     figures: dict[str, int | str] = {"now": target.now or "none", "writes": len(target.route)}
     if not target.route:
         return Finding(Check.ROUTE, Answer.CLEAR, f"nothing is to be written: {target.reason}", figures)
@@ -216,5 +223,47 @@ def route(target: Target) -> Finding:
 
 def set_together(target: Target) -> tuple[Finding, ...]:
     """Return what was found about the matching set, a clear answer if nothing stands against it."""
-    found = tuple(f for f in target.findings if f.check is Check.SET)
+    found = tuple(_with(f, "somebody decides about the set") for f in target.findings if f.check is Check.SET)
     return found or (Finding(Check.SET, Answer.CLEAR, "the releases of the set work together, as far as is known"),)
+
+
+def _with(finding: Finding, clears: str) -> Finding:
+    """Return a finding that says what would clear it, in its own words where it has some."""
+    return finding if finding.clears or finding.answer is Answer.CLEAR else replace(finding, clears=clears)
+
+
+@dataclass(frozen=True, slots=True)
+class First:
+    """What the rule of the first unit of a model and release says of this one."""
+
+    wanted: bool = False
+    """The day is run with first_off."""
+    verified: bool = False
+    """A unit of the model was verified on the release today."""
+    ahead: str | None = None
+    """Which unit is being written as the first, in words; None if nobody is ahead."""
+
+
+NOT_WANTED = First()
+"""A day without the rule."""
+
+
+def first_off(target: Target, model: str, first: First) -> Finding:
+    """Tell which unit of a model is the first on its release; a unit behind it waits, and is not stopped."""
+    figures: dict[str, int | str] = {"first_off": "on" if first.wanted else "off", "verified": _yes(first.verified)}
+    kind = f"{model} on {target.release}"
+    if not target.route or not first.wanted:
+        why = "nothing is to be written" if not target.route else "units need not wait for the first of their kind"
+        return Finding(Check.FIRST_OFF, Answer.CLEAR, why, figures)
+    if first.verified:
+        text = f"a {kind} was verified today: this one need not wait"
+    elif first.ahead is not None:
+        figures["ahead"] = first.ahead
+        text = f"{first.ahead}: this one waits at its confirmation until it is"
+    else:
+        text = f"the first write of a {kind} today: others wait until it is verified"
+    return Finding(Check.FIRST_OFF, Answer.CLEAR, text, figures)
+
+
+def _yes(known: bool) -> str:
+    return "yes" if known else "no"

@@ -25,8 +25,28 @@ WORST_SEEN_TIMES = 1.5
 
 LINE_115200 = 115_200 // 10
 """Bytes a second at 115200 baud with 8 data bits, no parity, 1 stop bit: ten bits a byte (arithmetic)."""
-XMODEM_1K_115200 = LINE_115200 * 1024 / (1024 + 5 + 1)
-"""Bytes a second of payload, at most: 1,029 bytes out and one back for each 1,024 (Forsberg 1988, block layout)."""
+XMODEM_1K_BLOCK = 1024
+"""Bytes of payload in one block of XMODEM-1K (Forsberg 1988)."""
+XMODEM_1K_FRAMING = 3 + 2 + 1
+"""Bytes around it: three of the head, two of the CRC, and the receiver's answer of one (Forsberg 1988)."""
+USUAL_ROUND_TRIP_US = 2_000
+"""From the end of a block to the next, where nobody has measured it; common practice, no source."""
+ROUND_TRIPS_US = (1_000, 50_000)
+"""A measured round trip is believed within these bounds; common practice, no source."""
+
+
+def payload_rate(line_bytes_per_second: float, block_bytes: int, framing_bytes: int) -> float:
+    """Return the bytes of payload a second that blocks with this framing leave of a line's rate."""
+    return line_bytes_per_second * block_bytes / (block_bytes + framing_bytes)
+
+
+def xmodem_1k_rate(baud: int) -> float:
+    """Return the bytes of payload a second that XMODEM-1K carries at most at this rate, ten bits a byte."""
+    return payload_rate(baud / 10, XMODEM_1K_BLOCK, XMODEM_1K_FRAMING)
+
+
+XMODEM_1K_115200 = xmodem_1k_rate(115_200)
+"""11,453 bytes of payload a second."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +94,10 @@ class Pert:
         """Return the law with each point raised to what physics demands."""
         return Pert(max(self.shortest, least), max(self.usual, least), max(self.longest, least))
 
+    def later_by(self, more: float) -> Pert:
+        """Return the law with so much added to each point."""
+        return Pert(self.shortest + more, self.usual + more, self.longest + more)
+
     @property
     def _span(self) -> float:
         return self.longest - self.shortest or 1.0
@@ -88,6 +112,13 @@ class StepTimes:
     """The playbook's three points, microseconds."""
     records_us: tuple[int, ...] = ()
     """What this step took before on such units, microseconds; times of another speed or of simulators are not here."""
+    least_us: int = 0
+    """What the line needs for this load; a record that is shorter was of a smaller load, and is raised to it."""
+
+    @property
+    def raised_us(self) -> tuple[int, ...]:
+        """The records, none shorter than what the line needs for this load."""
+        return tuple(max(record, self.least_us) for record in self.records_us)
 
     @property
     def few(self) -> bool:
@@ -156,18 +187,31 @@ def rest_p99(steps: Sequence[StepTimes], seed: int) -> int:
 def _draw_sums(steps: Iterable[StepTimes], source: random.Random) -> tuple[float, float]:
     by_playbook = by_seen = 0.0
     for step in steps:
-        drawn = float(source.choice(step.records_us)) if not step.few else step.points.draw(source)
+        drawn = float(source.choice(step.raised_us)) if not step.few else step.points.draw(source)
         by_playbook += drawn
-        by_seen += WORST_SEEN_TIMES * max(step.records_us) if step.few and step.records_us else drawn
+        by_seen += WORST_SEEN_TIMES * max(step.raised_us) if step.few and step.records_us else drawn
 
     return by_playbook, by_seen
 
 
-def transfer_us(count: int, bytes_per_second: float) -> int:
-    """Return how long so many bytes take at this rate at least, microseconds."""
+def transfer_us(count: int, bytes_per_second: float, block_bytes: int | None = None, round_trip_us: int = 0) -> int:
+    """Return how long so many bytes take at least, microseconds.
+
+    Args:
+        count: bytes of payload.
+        bytes_per_second: of payload, while a block is on the line.
+        block_bytes: payload of one block; None for a stream without blocks.
+        round_trip_us: from the end of each block to the next.
+
+    Raises:
+        ValueError: the rate or the block is not above 0.
+    """
     if bytes_per_second <= 0:
         raise ValueError(f"a line's rate must be above 0 bytes a second, got {bytes_per_second}")
-    return math.ceil(count * 1_000_000 / bytes_per_second)
+    if block_bytes is not None and block_bytes <= 0:
+        raise ValueError(f"a block must be above 0 bytes, got {block_bytes}")
+    blocks = math.ceil(count / block_bytes) if block_bytes is not None else 0
+    return math.ceil(count * 1_000_000 / bytes_per_second) + blocks * round_trip_us
 
 
 def points_us(points: ThreePoints) -> Pert:
@@ -184,7 +228,17 @@ class Load:
     recordings_bytes: int
     """Recordings still to be copied off."""
     bytes_per_second: float | None
-    """What the line carries at most; None where nobody knows (Wi-Fi, by hand)."""
+    """Payload that the line carries at most; None where nobody knows (Wi-Fi, by hand)."""
+    block_bytes: int | None = None
+    """Payload of one block; None where nothing waits for an answer between blocks."""
+    round_trip_us: int = 0
+    """From the end of one block to the next."""
+
+    def line_us(self, count: int) -> int:
+        """Return how long the line needs at least for so many bytes, microseconds; 0 where nobody knows."""
+        if self.bytes_per_second is None:
+            return 0
+        return transfer_us(count, self.bytes_per_second, self.block_bytes, self.round_trip_us)
 
 
 AT_WRITE = (StepName.WRITE, StepName.RESTART, StepName.VERIFY)
@@ -223,8 +277,10 @@ def steps_on_battery(playbook: Playbook, load: Load, records: Mapping[str, Seque
 def _times(
     playbook: Playbook, name: StepName, load: Load, records: Mapping[str, Sequence[int]], images: Sequence[int]
 ) -> StepTimes:
-    carried = {StepName.PRESERVE: load.recordings_bytes, StepName.WRITE: sum(images)}.get(name, 0)
-    points = points_us(playbook.step(name).minutes)
-    if load.bytes_per_second is not None:
-        points = points.not_under(transfer_us(carried, load.bytes_per_second))
-    return StepTimes(name.value, points, tuple(records.get(name.value, ())))
+    line_us = load.line_us({StepName.PRESERVE: load.recordings_bytes, StepName.WRITE: sum(images)}.get(name, 0))
+    step = playbook.step(name)
+    points = points_us(step.minutes).not_under(line_us)
+    if step.own_minutes is not None and load.bytes_per_second is not None:
+        # What the unit does by itself and what passes the line are known apart: their sum is the law.
+        points = points_us(step.own_minutes).later_by(line_us)
+    return StepTimes(name.value, points, tuple(records.get(name.value, ())), line_us)

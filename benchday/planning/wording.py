@@ -42,3 +42,9 @@ def listed(words: Iterable[str]) -> str:
     """Join words as a list in a sentence: a, b and c."""
     *most, last = list(words) or ["nothing"]
     return f"{', '.join(most)} and {last}" if most else last
+
+
+def either(words: Iterable[str]) -> str:
+    """Join words as a choice in a sentence: a, b or c."""
+    *most, last = list(words) or ["nothing"]
+    return f"{', '.join(most)} or {last}" if most else last

@@ -7,14 +7,12 @@ from typing import Any
 
 import pytest
 
-from benchday.domain.checks import Answer, Check, Finding, worst
-from benchday.domain.playbook import StepName
-from benchday.domain.readings import Identity, Mode, PowerReading, Recording
+from benchday.domain.checks import Answer, Finding
+from benchday.domain.readings import Identity, Mode, Recording
 from benchday.planning import bench_checks, checks
-from benchday.planning.all_checks import AtStation, all_findings
 from benchday.planning.bench_checks import BenchPc
 from benchday.planning.checks import Kept
-from benchday.planning.durations import LINE_115200, Load, RestOfWay, steps_on_battery, steps_to_verify
+from benchday.planning.durations import RestOfWay
 from benchday.planning.targets import Target, targets
 from tests.planning.shop import held, image, playbook, unit_now
 
@@ -249,113 +247,3 @@ def test_closing() -> None:
         ),
     )
     assert bench_checks.closing(5, 3, REST).text.startswith("closing time is past")
-
-
-def at_station(**changed: Any) -> AtStation:
-    facts: dict[str, Any] = {
-        "serial": "00731",
-        "model": "Millrace",
-        "identity": IDENTITY,
-        "playbook": playbook(),
-        "target": target(),
-        "held": {"millrace-2.10.fen": held("2.10")},
-        "power": PowerReading(90, 1, 24_000, 2982, external=False),
-        "kept": Kept((), {}),
-        "connector": "round",
-        "adapter": False,
-        "free_bytes": 10**10,
-        "bench_pc": GOOD_PC,
-        "support_until": "2030-12-31",
-        "on": "2026-06-16",
-        "now_us": 0,
-        "closes_us": 240 * MINUTE,
-    }
-    return AtStation(**(facts | changed))
-
-
-def test_a_good_unit_is_clear_on_every_question() -> None:
-    """Each check is answered once, in order."""
-    found = all_findings(at_station())
-
-    assert [f.check for f in found] == list(Check)
-    assert worst(found) is Answer.CLEAR, [f.text for f in found if f.answer is not Answer.CLEAR]
-
-
-def test_everything_wrong_is_found_at_once() -> None:
-    """The first stop does not hide the others."""
-    found = all_findings(
-        at_station(
-            identity=replace(IDENTITY, serial="00999", model="Osier"),
-            held={},
-            power=None,
-            kept=Kept(None, {}),
-            connector="usb",
-            free_bytes=0,
-            bench_pc=replace(GOOD_PC, on_mains=False, battery_minutes=1),
-            support_until="2020-01-01",
-            closes_us=5 * MINUTE,
-        )
-    )
-    stops = {f.check for f in found if f.answer is Answer.STOP}
-
-    assert stops == set(Check) - {Check.ROUTE, Check.SET}
-
-
-def test_a_unit_on_its_target_needs_no_charge_and_no_time() -> None:
-    """Nothing to write: an empty battery and a late hour do not stop it from being verified."""
-    found = all_findings(
-        at_station(
-            target=target(release="2.10"),
-            identity=replace(IDENTITY, release="2.10"),
-            power=None,
-            kept=Kept(None, {}),
-            now_us=239 * MINUTE,
-        )
-    )
-
-    assert worst(found) is Answer.CLEAR
-
-
-def test_findings_hold_whole_numbers_and_text_only() -> None:
-    """They go into entries, where no floating-point number may stand."""
-    for finding in all_findings(at_station()):
-        assert all(type(value) in (int, str) for value in finding.figures.values()), finding
-        assert "\n" not in finding.text
-
-
-def test_the_battery_must_last_for_every_write_of_a_route() -> None:
-    """Two images are written, restarted and verified; to closing the unit is checked and confirmed again between."""
-    load = Load((300_000, 400_000), 5_000_000, None)
-
-    names = [s.step for s in steps_on_battery(playbook(), load, {})]
-    ahead = [s.step for s in steps_to_verify(playbook(), StepName.PRESERVE, load, {})]
-
-    assert names == ["write", "restart", "verify"] * 2
-    assert ahead == [
-        "preserve",
-        "confirm",
-        "write",
-        "restart",
-        "verify",
-        "check",
-        "confirm",
-        "write",
-        "restart",
-        "verify",
-    ]
-
-
-def test_physics_raises_what_the_playbook_guesses() -> None:
-    """300 MB of recordings at 11,520 B/s take 7 h 14 min at least, whatever the playbook says."""
-    load = Load((300_000,), 300_000_000, LINE_115200)
-    preserve, *_ = steps_to_verify(playbook(), StepName.PRESERVE, load, {"preserve": [MINUTE]})
-
-    assert preserve.points.shortest == preserve.points.longest == pytest.approx(434.03 * MINUTE, rel=1e-4)
-    assert preserve.records_us == (MINUTE,)
-
-
-def test_no_steps_to_write_where_nothing_is_written() -> None:
-    """Identify, check and verify remain."""
-    ahead = steps_to_verify(playbook(), StepName.IDENTIFY, Load((), 0, None), {})
-
-    assert [s.step for s in ahead] == ["identify", "check", "verify"]

@@ -8,16 +8,23 @@ import statistics
 
 import pytest
 
+from benchday.domain.playbook import StepName
 from benchday.planning.durations import (
     LINE_115200,
     XMODEM_1K_115200,
+    Load,
     Pert,
     StepTimes,
+    payload_rate,
     quantile,
     rest_of_way,
     rest_p99,
+    steps_on_battery,
+    steps_to_verify,
     transfer_us,
+    xmodem_1k_rate,
 )
+from tests.planning.shop import playbook
 
 MINUTE = 60_000_000
 # Malcolm, Roseboom, Clark, Fazar 1959 and Clark 1962: formulas; values computed from the Beta law, exact as fractions.
@@ -72,6 +79,36 @@ def test_line_rates() -> None:
     assert transfer_us(2**20, LINE_115200) == pytest.approx(91.02e6, abs=5_000)
 
 
+# Block layout by Forsberg 1988; shares of the line's 11,520 B/s by turnaround in milliseconds, computed (percent).
+FRAMINGS = [
+    (128, 132 - 128 + 1, {0: 96.24, 1: 88.6, 2: 82.0, 4: 71.5, 16: 40.3}),
+    (128, 133 - 128 + 1, {0: 95.52, 1: 88.0, 2: 81.5, 4: 71.1, 16: 40.2}),
+    (1024, 1029 - 1024 + 1, {0: 99.42, 1: 98.3, 2: 97.2, 4: 95.2, 16: 84.3}),
+]
+
+
+@pytest.mark.parametrize(("block", "framing", "shares"), FRAMINGS)
+def test_what_a_turnaround_leaves_of_the_line(block: int, framing: int, shares: dict[int, float]) -> None:
+    """XMODEM with checksum, with CRC, and with blocks of 1,024 bytes."""
+    count = 1000 * block
+    for turnaround_ms, percent in shares.items():
+        taken_us = transfer_us(count, payload_rate(LINE_115200, block, framing), block, turnaround_ms * 1000)
+        digits = 2 if turnaround_ms == 0 else 1
+        assert round(100 * count * 1e6 / taken_us / LINE_115200, digits) == percent, turnaround_ms
+
+
+def test_a_faster_line_is_faster() -> None:
+    """921600 baud is 92,160 B/s, eight times 115200 (arithmetic)."""
+    assert xmodem_1k_rate(921_600) == pytest.approx(8 * XMODEM_1K_115200)
+
+
+@pytest.mark.parametrize(("rate", "block"), [(0.0, None), (-1.0, None), (100.0, 0)])
+def test_a_line_without_a_rate_is_refused(rate: float, block: int | None) -> None:
+    """Nothing ever arrives over it."""
+    with pytest.raises(ValueError, match="must be above 0"):
+        transfer_us(1, rate, block)
+
+
 def test_quantiles_interpolate_between_sorted_values() -> None:
     """Rule 6 of the policy: linear interpolation."""
     assert quantile([4, 1, 3, 2], 0.5) == 2.5
@@ -115,9 +152,85 @@ def test_ten_records_speak_for_themselves() -> None:
     assert way.basis == "drawn from the shop's own records"
 
 
+def test_no_record_is_quicker_than_the_line_for_this_load() -> None:
+    """Ten small images took three minutes each; this one needs twelve on the line alone."""
+    law = Pert(10 * MINUTE, 15 * MINUTE, 30 * MINUTE)
+    many = StepTimes("write", law, (3 * MINUTE,) * 10, least_us=12 * MINUTE)
+    few = StepTimes("write", law.not_under(12 * MINUTE), (3 * MINUTE,) * 2, least_us=12 * MINUTE)
+
+    assert rest_of_way((many,), 7).p99_us == 12 * MINUTE
+    assert rest_of_way((few,), 7).seen_us == 18 * MINUTE
+    assert rest_of_way((StepTimes("write", law, (3 * MINUTE,) * 10),), 7).p99_us == 3 * MINUTE
+
+
 def test_equal_seeds_give_equal_answers() -> None:
     """The same question twice, worked out anew."""
     first = rest_of_way.__wrapped__(steps((), ()), 3)
 
     assert rest_of_way.__wrapped__(steps((), ()), 3) == first
     assert rest_of_way.__wrapped__(steps((), ()), 4) != first
+
+
+def test_the_battery_must_last_for_every_write_of_a_route() -> None:
+    """Two images are written, restarted and verified; to closing the unit is checked and confirmed again between."""
+    load = Load((300_000, 400_000), 5_000_000, None)
+
+    names = [s.step for s in steps_on_battery(playbook(), load, {})]
+    ahead = [s.step for s in steps_to_verify(playbook(), StepName.PRESERVE, load, {})]
+
+    assert names == ["write", "restart", "verify"] * 2
+    assert ahead == [
+        "preserve",
+        "confirm",
+        "write",
+        "restart",
+        "verify",
+        "check",
+        "confirm",
+        "write",
+        "restart",
+        "verify",
+    ]
+
+
+def test_physics_raises_what_the_playbook_guesses() -> None:
+    """300 MB of recordings at 11,520 B/s take 7 h 14 min at least, whatever the playbook says."""
+    load = Load((300_000,), 300_000_000, LINE_115200)
+    preserve, *_ = steps_to_verify(playbook(), StepName.PRESERVE, load, {"preserve": [MINUTE]})
+
+    assert preserve.points.shortest == preserve.points.longest == pytest.approx(434.03 * MINUTE, rel=1e-4)
+    assert preserve.records_us == (MINUTE,)
+
+
+def test_a_round_trip_for_each_block_is_reckoned_with() -> None:
+    """300,000 bytes are 293 blocks of 1,024: at 16 ms each 4.688 s more than at none."""
+    plain = Load((300_000,), 0, XMODEM_1K_115200)
+    slow = Load((300_000,), 0, XMODEM_1K_115200, 1024, 16_000)
+
+    assert slow.line_us(300_000) - plain.line_us(300_000) == 293 * 16_000
+    assert Load((300_000,), 0, None, 1024, 16_000).line_us(300_000) == 0
+
+
+OWN = {"shortest": 10, "usual": 15, "longest": 21}
+
+
+def test_a_write_is_what_the_unit_takes_and_the_transfer_where_the_line_is_known() -> None:
+    """Own minutes and the transfer are added; without a line the whole write's minutes hold."""
+    book = playbook()
+    service = [s.model_dump(mode="json") | ({"own_minutes": OWN} if s.step == "write" else {}) for s in book.service]
+    book = playbook(service=service)
+    transfer = Load((4_000_000,), 0, XMODEM_1K_115200).line_us(4_000_000)
+
+    write, *_ = steps_on_battery(book, Load((4_000_000,), 0, XMODEM_1K_115200), {})
+    unknown, *_ = steps_on_battery(book, Load((4_000_000,), 0, None), {})
+
+    assert 5.8 * MINUTE < transfer < 5.9 * MINUTE
+    assert write.points == Pert(*(minutes * MINUTE + transfer for minutes in (10, 15, 21)))
+    assert unknown.points == Pert(*(minutes * MINUTE for minutes in (13, 17, 26)))
+
+
+def test_no_steps_to_write_where_nothing_is_written() -> None:
+    """Identify, check and verify remain."""
+    ahead = steps_to_verify(playbook(), StepName.IDENTIFY, Load((), 0, None), {})
+
+    assert [s.step for s in ahead] == ["identify", "check", "verify"]

@@ -9,9 +9,9 @@ from benchday.domain.cautions import Every, Moment, cautions_at
 from benchday.domain.items import Item, ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import ChargeBegun, ChargeEnded
 from benchday.domain.steps import State
+from benchday.planning.charging import charging_minutes
 from benchday.planning.gates import CHARGER
 from benchday.planning.power import aged_mwh
-from benchday.planning.remedies import charging_minutes
 
 
 def units_to_charge(tools: Tools) -> Iterator[str]:

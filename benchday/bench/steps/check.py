@@ -15,6 +15,7 @@ from benchday.domain.items import Answered, Item, ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import TargetSet
 from benchday.domain.playbook import StepName
 from benchday.domain.units import Ability
+from benchday.planning.all_checks import no_go
 
 BENCH_TOPIC = "bench pc"
 _GO_ON = (Wanted("answer", "go on or hold", WantedKind.CHOICE, ("go on", "hold")), Wanted("reason", "why"))
@@ -31,7 +32,7 @@ async def check(at: Serving) -> StepName:
         power = await read_power(at)
         await _aim(at)
         found = await find_all(at, power, recordings, StepName.PRESERVE)
-        stops = {f.check: f for f in found if f.answer is Answer.STOP}
+        stops = {f.check: f for f in found if no_go(f)}
         if set(stops) != {Check.POWER}:
             break
         await remedy(at, stops[Check.POWER])
@@ -64,7 +65,12 @@ def _hold_on(stops: dict[Check, Finding]) -> None:
     if not others:
         raise SendOff(stops[Check.CLOSING].text, for_today=True)
     reason = "; ".join(f.text for f in others)
-    raise Hold(others[0].check.value, reason, "what stands against the write is put right")
+    raise Hold(others[0].check.value, reason, _lifts(others))
+
+
+def _lifts(findings: Sequence[Finding]) -> str:
+    """Join what would clear each finding, in words that follow "held until"."""
+    return ", and ".join(dict.fromkeys(f.clears for f in findings if f.clears)) or "a person decides anew"
 
 
 def _hold_without_consent(at: Serving) -> None:
@@ -107,4 +113,4 @@ def _sentence(finding: Finding) -> str:
 def _hold_if_told(answered: Answered, asks: Sequence[Finding]) -> None:
     if answered.text("answer") == "hold":
         reason = f"{answered.operator} decided: {answered.text('reason')}"
-        raise Hold(asks[0].check.value, f"{'; '.join(f.text for f in asks)}; {reason}", "a person decides anew")
+        raise Hold(asks[0].check.value, f"{'; '.join(f.text for f in asks)}; {reason}", _lifts(asks))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 
-from benchday.bench.gathering import find_all, hold_images, list_recordings, read_power
+from benchday.bench.gathering import find_all, find_power, hold_images, list_recordings, read_power
 from benchday.bench.holds import Hold
 from benchday.bench.permit_desk import Confirmation
 from benchday.bench.serving import Serving
@@ -13,7 +13,9 @@ from benchday.domain.cautions import Moment
 from benchday.domain.checks import Answer, Check, Finding
 from benchday.domain.permits import Act, Loss, Permit, Verb
 from benchday.domain.playbook import StepName
+from benchday.domain.readings import Recording
 from benchday.domain.releases import Image
+from benchday.planning.all_checks import no_go
 from benchday.planning.gates import unverified_first
 
 MOST_CHECKS = 6
@@ -33,16 +35,17 @@ async def confirm(at: Serving) -> StepName:
         await hold_images(at)
         power, recordings = await read_power(at), await list_recordings(at, again=True)
         found = await find_all(at, power, recordings, StepName.CONFIRM)
-        if any(f.answer is Answer.STOP for f in found) or not at.target.route:
+        if any(no_go(f) for f in found) or not at.target.route:
             if at.story.tries.get("check", 0) >= MOST_CHECKS:
-                stops = "; ".join(f.text for f in found if f.answer is Answer.STOP)
+                stops = "; ".join(f.text for f in found if no_go(f))
                 raise Hold("check", f"the checks do not hold up to the write: {stops}", "a person looks")
             return StepName.CHECK
         looked_us = at.tools.book.clock.monotonic()
         permit = await at.tools.desk.confirm(_confirmation(at, at.target.images[0], found))
         if permit is None:
             raise Hold("not now", "the operator did not confirm the write", "an operator lifts it")
-        outlived = _outlived(at, found, looked_us) or await _more_to_lose(at, permit)
+        outlived = _outlived(at, found, looked_us) or await _power_fell(at, recordings)
+        outlived = outlived or await _more_to_lose(at, permit)
         if outlived is None:
             at.permit = permit
             return StepName.WRITE
@@ -60,6 +63,17 @@ def _outlived(at: Serving, found: tuple[Finding, ...], looked_us: int) -> str | 
     if clock.monotonic() - looked_us > at.tools.plan.day.policy.permit_minutes * 60_000_000:
         return "it was confirmed too long after the unit was looked at; the unit is looked at anew"
     return None
+
+
+async def _power_fell(at: Serving, recordings: tuple[Recording, ...]) -> str | None:
+    """Read the battery anew and say why the write may not begin on it any more; None if it may.
+
+    What a person reads off a display was read within the permit's minutes, and is not asked for twice.
+    """
+    if "power" in (await at.line()).by_hand:
+        return None
+    finding = await find_power(at, recordings)
+    return f"the battery was read again: {finding.text}" if no_go(finding) else None
 
 
 async def _more_to_lose(at: Serving, permit: Permit) -> str | None:
@@ -99,6 +113,7 @@ def _confirmation(at: Serving, image: Image, found: tuple[Finding, ...]) -> Conf
         f"It takes {step.minutes.shortest} to {step.minutes.longest} minutes and must not be disturbed.",
     ]
     lines += [f"Decided: {f.text}." for f in found if f.answer is Answer.ASK]
+    lines += [f"CAUTION {f.text}." for f in found if f.figures.get("bridges") == "no"]
     # The restart follows the write without a gap: what must be seen to before it is acknowledged here.
     shown = tuple(dict.fromkeys((*at.cautions(Moment.CONFIRM), *at.cautions(Moment.RESTART))))
     lines += [f"CAUTION {c.text}" for c in shown]

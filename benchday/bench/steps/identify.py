@@ -26,7 +26,7 @@ async def identify(at: Serving) -> StepName:
         await at.record(at.draft(Checked(findings=[finding.as_facts() for finding in findings])))
     for finding in findings:
         if finding.answer is Answer.STOP:
-            raise Hold(finding.check.value, finding.text, "the right unit is checked in, or the label is put right")
+            raise Hold(finding.check.value, finding.text, finding.clears)
     return await _next(at, found)
 
 

@@ -1,32 +1,69 @@
-"""verify: version, options, settings field by field, self-test and sky, compared with before."""
+"""verify: version, options, term and settings field by field, self-test and sky, compared with before."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 from benchday.bench.holds import Hold
 from benchday.bench.saved import save_settings
 from benchday.bench.serving import Serving
+from benchday.domain.checks import Answer
+from benchday.domain.items import Answered, ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import LineStopped, UnitIdentified, UnitVerified, VerifyFailed
 from benchday.domain.playbook import StepName
 from benchday.domain.readings import Identity, Mode
-from benchday.domain.units import Role
+from benchday.domain.units import Ability, Role
+from benchday.planning.survival import Change, Known, changes
+
+CHANGED = "changed"
+"""Topic of the item that asks whether a change may be accepted."""
+_ACCEPT_OR_FAIL = (
+    Wanted("answer", "accept it, or fail the verify", WantedKind.CHOICE, ("accept", "fail")),
+    Wanted("reason", "why"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """What was looked at besides the release."""
+
+    changed: tuple[Change, ...] = ()
+    self_test: str = "not run"
+    self_test_failed: str | None = None
+    sky: str = "not told"
+
+    @property
+    def problems(self) -> list[str]:
+        """What fails the verify, whatever anybody says."""
+        failed = [self.self_test_failed] if self.self_test_failed is not None else []
+        return [*(c.text for c in self.changed if c.answer is Answer.STOP), *failed]
+
+    @property
+    def asks(self) -> tuple[Change, ...]:
+        """What a person may accept."""
+        return tuple(c for c in self.changed if c.answer is Answer.ASK)
 
 
 async def verify(at: Serving) -> StepName:
     """Compare the unit with what it should be; a failure stops the line for this image and model."""
     wanted = at.story.sent.release if at.story.sent else at.story.target
     found = await (await at.line()).identify()
-    problems = [*_release_problems(at, found, wanted), *_lost(at, found)]
     # A unit in its boot loader answers little more than who it is.
-    differences, test, sky = ([], "not run", "not told") if found.mode is Mode.BOOT else await _look(at, problems)
+    seen = _Seen() if found.mode is Mode.BOOT else await _look(at, found)
+    problems = [*_release_problems(at, found, wanted), *seen.problems]
     await at.record(at.draft(_identified(at, found)))
     if problems:
-        await _failed(at, problems, wanted)
+        await _failed(at, [*problems, *(c.text for c in seen.asks)], wanted)
+    decided = await _decided(at, seen.asks, wanted) if seen.asks else None
     facts = UnitVerified(
-        release=found.release or "", settings_same=not differences, differences=differences, self_test=test, sky=sky
+        release=found.release or "",
+        settings_same=not any(c.setting for c in seen.changed),
+        differences=[_accepted(c, decided) for c in seen.asks],
+        self_test=seen.self_test,
+        sky=seen.sky,
     )
-    await at.record(at.draft(facts))
+    await at.record(at.draft(facts, operator=decided.operator if decided else None))
     await at.let_go()
     if at.story.target is not None and found.release != at.story.target and at.story.route:
         return StepName.CHECK
@@ -35,14 +72,20 @@ async def verify(at: Serving) -> StepName:
     return StepName.LAST_LOOK
 
 
-async def _look(at: Serving, problems: list[str]) -> tuple[list[str], str, str]:
+async def _look(at: Serving, found: Identity) -> _Seen:
+    story, by_hand = at.story, (await at.line()).by_hand
     after = await save_settings(at, "after")
-    differences = setting_differences(at.story.settings_before or {}, after, at.playbook.compare_settings)
-    problems += [f"setting {d}" for d in differences]
+    # A term that was renewed today may have come onto the unit meanwhile.
+    renewed = found.term is not None and found.term == story.term_renewed
+    changed = changes(
+        Known(story.settings_before, story.options_before, found.term if renewed else story.term_before),
+        Known(after, found.options, found.term, term_told="identify" not in by_hand),
+        at.playbook,
+    )
     tested = await (await at.line()).self_test()
-    if not tested.passed:
-        problems.append(f"the self-test failed: {tested.words or 'no reason told'}")
-    return differences, "passed" if tested.passed else f"failed: {tested.words}", await _sky(at)
+    words = tested.words or "no reason told"
+    failed = None if tested.passed else f"the self-test failed: {words}"
+    return _Seen(changed, "passed" if tested.passed else f"failed: {tested.words}", failed, await _sky(at))
 
 
 def _release_problems(at: Serving, found: Identity, wanted: str | None) -> list[str]:
@@ -56,26 +99,25 @@ def _release_problems(at: Serving, found: Identity, wanted: str | None) -> list[
     return problems
 
 
-def _lost(at: Serving, found: Identity) -> Iterator[str]:
-    """Yield what the unit knew of itself before and tells otherwise now; its boot loader tells neither."""
-    options, term = at.story.options_before, at.story.term_before
-    if found.mode is not Mode.RUN:
-        return
-    if options is not None and found.options != options:
-        yield f"installed options are {', '.join(found.options) or 'none'}, before {', '.join(options) or 'none'}"
-    if term is not None and found.term is not None and found.term != term:
-        yield f"the support term it knows ends on {found.term}, before on {term}"
+async def _decided(at: Serving, asks: Sequence[Change], wanted: str | None) -> Answered:
+    """Have a person accept what changed, with a reason; whoever does not accept it fails the verify.
+
+    Raises:
+        Hold: it was not accepted.
+    """
+    said = "; ".join(c.text for c in asks)
+    text = f"Unit {at.unit} on station {at.station} is not as it was before the write: {said}. May it stay so?"
+    answered = await at.ask(ItemKind.DECIDE, CHANGED, text, *_ACCEPT_OR_FAIL, ability=Ability.CONFIRM)
+    if answered.text("answer") != "accept":
+        why = f"{answered.operator} decided: {answered.text('reason')}"
+        await _failed(at, [*(c.text for c in asks), why], wanted)
+    return answered
 
 
-def setting_differences(before: Mapping[str, str], after: Mapping[str, str], compared: tuple[str, ...]) -> list[str]:
-    """Compare settings field by field; radio frequencies and their bandwidth come first."""
-    names = [n for n in sorted({*before, *after}) if not compared or n in compared]
-    names.sort(key=lambda n: not ("frequency" in n or "bandwidth" in n))
-    return [
-        f"{n} is {after.get(n, 'gone')}, before {before.get(n, 'not there')}"
-        for n in names
-        if before.get(n) != after.get(n) and before
-    ]
+def _accepted(change: Change, decided: Answered | None) -> str:
+    if decided is None:
+        return change.text
+    return f"{change.text}; accepted by {decided.operator}: {decided.text('reason')}"
 
 
 async def _sky(at: Serving) -> str:
