@@ -73,6 +73,25 @@ def validate(folder: Day, json: Json = False) -> None:
     conduct(command)
 
 
+@app.command(short_help="Say what to lay out for the day.")
+def layout(
+    folder: Day,
+    html: Annotated[
+        Path | None, typer.Option("--html", metavar="FILE", help="The page to print; usual: layout.html in DIR.")
+    ] = None,
+    record: Record = None,
+    json: Json = False,
+) -> None:
+    """Say what to lay out for the day, and write the page to print: lists, and a check-in slip for each crew."""
+
+    def command() -> int:
+        from benchday.cli.commands.layout import layout as begin
+
+        return begin(folder, html, record, as_json=json)
+
+    conduct(command)
+
+
 @app.command(short_help="Run the day in the terminal.")
 def run(
     folder: Day,

@@ -8,6 +8,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from benchday.cli.document_parts import Document, Part
+from benchday.cli.documents_layout import LayoutDocument
 from benchday.cli.documents_register import REGISTER_DOCUMENTS
 
 
@@ -223,6 +224,7 @@ class DemoDocument(Document):
 DOCUMENTS: Mapping[str, type[BaseModel]] = {
     "new": NewDocument,
     "validate": ValidateDocument,
+    "layout": LayoutDocument,
     "run": RunDocument,
     "demo": DemoDocument,
     "status": StatusDocument,

@@ -1,0 +1,111 @@
+"""layout: what to lay out for the day, on the terminal and as a page to print."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+from benchday.cli.documents_layout import layout_facts
+from benchday.cli.exits import Exit
+from benchday.cli.layout_lines import layout_lines
+from benchday.cli.layout_page import MADE_BY, layout_page
+from benchday.cli.output import print_document
+from benchday.domain.bench import Instruments
+from benchday.domain.entries import Entry
+from benchday.domain.errors import InputError
+from benchday.domain.plan import DayPlan
+from benchday.inputs.day import load_day
+from benchday.planning.disk_room import Earlier, earlier_recordings
+from benchday.planning.layout import layout_of
+from benchday.planning.targets import UnitNow, targets
+from benchday.record.place import Place, record_folder
+from benchday.record.reading import open_reader
+
+PAGE = "layout.html"
+
+
+def layout(folder: Path, html: Path | None, record: Path | None, *, as_json: bool) -> int:
+    """Say what to lay out, and write the page to print.
+
+    Raises:
+        InputError: the files hold mistakes, or the page cannot be written there.
+        RecordError: there is a record, and it cannot be read.
+    """
+    plan = load_day(folder)
+    place = record_folder(folder, plan.day.record, record)
+    units = _units_now(plan)
+    aims = targets(units, plan.images.images, plan.hours.date)
+    laid = layout_of(plan, aims, _earlier(plan, place), _free_bytes(place))
+
+    # A program that reads the document wants no file that it did not name.
+    page = html if html is not None or as_json else folder / PAGE
+    if page is not None:
+        _write(page, layout_page(plan, laid))
+    if as_json:
+        print_document("layout", layout_facts(folder, place, page, plan, laid))
+    else:
+        for line in layout_lines(plan, laid, page):
+            print(line)
+    return Exit.HELD if laid.stops else Exit.DONE
+
+
+def _units_now(plan: DayPlan) -> list[UnitNow]:
+    """Return the roster's units; what runs on them now is asked of them on the day."""
+    return [
+        UnitNow(serial=row.serial, model=row.model, crew=row.crew, role=row.role, support_until=row.support_until)
+        for row in plan.roster
+    ]
+
+
+def _earlier(plan: DayPlan, record: Path) -> Earlier:
+    """Return what earlier days of the record say of recordings; nothing if there is no record yet."""
+    if not Place(record).journal.is_file():
+        return Earlier()
+    with open_reader(record) as reader:
+        # The two never mix, and `run` refuses them: neither says anything of the other.
+        if reader.simulated is not (plan.day.instruments is Instruments.SIMULATED):
+            return Earlier()
+
+        def entries() -> Iterator[Entry]:
+            for bench in reader.benches():
+                yield from reader.read(bench)
+
+        return earlier_recordings(entries())
+
+
+def _free_bytes(record: Path) -> int | None:
+    """Return the free room of the disk on which the record is or will be; None if it cannot be read."""
+    absolute = record.absolute()
+    there = next((p for p in (absolute, *absolute.parents) if p.exists()), None)
+    try:
+        return shutil.disk_usage(there).free if there is not None else None
+    except OSError:
+        return None
+
+
+def _write(path: Path, text: str) -> None:
+    """Write the page whole or not at all, over nothing but an older page.
+
+    Raises:
+        InputError: something else stands there, or it cannot be written.
+    """
+    beside = path.with_name(f".{path.name}.part")
+    try:
+        if path.exists() and not _is_ours(path):
+            raise InputError(
+                f"--html {path}: this file was there before and is no page of this command; it is left as it is, name another"
+            )
+        beside.write_text(text, encoding="utf-8", newline="\n")
+        os.replace(beside, path)  # noqa: PTH105 -- the one call that replaces on every system
+    except OSError as error:
+        beside.unlink(missing_ok=True)
+        why = error.strerror or error
+        raise InputError(f"the page cannot be written to {path}: {why}; name another file with --html FILE") from error
+
+
+def _is_ours(path: Path) -> bool:
+    """Tell whether a file is a page of this command."""
+    with path.open("rb") as file:
+        return f'content="{MADE_BY}"'.encode() in file.read(1000)
