@@ -197,6 +197,62 @@ def close(
     conduct(command)
 
 
+@app.command(short_help="Fetch and compare the supplier's support terms.")
+def terms(folder: Here = Path(), json: Json = False) -> None:
+    """Fetch the supplier's list of support terms that the day names, and compare it with the roster."""
+
+    def command() -> int:
+        from benchday.cli.commands.terms import terms as begin
+
+        return begin(folder, as_json=json)
+
+    conduct(command)
+
+
+@app.command(short_help="Show the shop's register.")
+def units(
+    record: Record = None,
+    json: Json = False,
+    csv: Annotated[bool, typer.Option("--csv", help="Print CSV.")] = False,
+    read_in: Annotated[
+        Path | None, typer.Option("--import", metavar="FILE", help="A list of units to read in, as CSV.")
+    ] = None,
+    operator: Annotated[str | None, typer.Option("--operator", metavar="NAME", help="Who reads it in.")] = None,
+    export: Annotated[
+        Path | None, typer.Option("--export", metavar="FILE", help="Write the register as CSV that can be read in.")
+    ] = None,
+) -> None:
+    """Show the shop's register: every unit that the record knows, over all days; read a list in, or write one."""
+
+    def command() -> int:
+        from benchday.cli.commands.units import Asked
+        from benchday.cli.commands.units import units as begin
+
+        return begin(Asked(record, json, csv, read_in, operator, export))
+
+    conduct(command)
+
+
+@app.command(short_help="Say who is due, and whom to invite.")
+def due(
+    record: Record = None,
+    within: Annotated[
+        int,
+        typer.Option("--within", min=0, max=36500, metavar="DAYS", help="Support terms that end within so many days."),
+    ] = 90,
+    json: Json = False,
+    csv: Annotated[bool, typer.Option("--csv", help="Print CSV.")] = False,
+) -> None:
+    """Say who is behind, whose support term ends soon, who is overdue for service, and whom to invite first."""
+
+    def command() -> int:
+        from benchday.cli.commands.due import due_list
+
+        return due_list(record, within, as_json=json, as_csv=csv)
+
+    conduct(command)
+
+
 @app.command(short_help="Print a JSON Schema.")
 def schema(
     name: Annotated[str, typer.Argument(metavar="[NAME]", help="Without it, the names are listed.")] = "",

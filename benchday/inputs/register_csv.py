@@ -18,7 +18,9 @@ from benchday.inputs.table_csv import Columns, Table, doubled, rows_of
 NEEDED = ("serial", "model")
 OPTIONAL = ("customer", "crew", "role", "release", "support_until", "serviced", "made")
 COLUMNS = (*NEEDED, *OPTIONAL)
-_COLUMNS = Columns(NEEDED, OPTIONAL, others_ignored=True, largest_bytes=64 * 1024 * 1024)
+MARK, SIMULATED = "simulated", "SIMULATED"
+"""Column that only the list of a simulated record has, and what stands in it in every row."""
+_COLUMNS = Columns(NEEDED, (*OPTIONAL, MARK), others_ignored=True, largest_bytes=64 * 1024 * 1024)
 _DATES = ("support_until", "serviced", "made")
 
 _RELEASE = re.compile(r"[0-9]+(\.[0-9]+)*([-+~_][0-9A-Za-z.]+)?")
@@ -73,13 +75,22 @@ class RegisterTable(Table):
     rows: list[RegisterRow] = field(default_factory=list)
 
 
-def read_register(data: bytes, file: str) -> RegisterTable:
-    """Read a list of units; ``column`` of its mistakes counts cells, not characters."""
+def read_register(data: bytes, file: str, *, simulated: bool = False) -> RegisterTable:
+    """Read a list of units; ``column`` of its mistakes counts cells, not characters.
+
+    Args:
+        data: the file.
+        file: its name.
+        simulated: whether it is read into a simulated record; a real one takes no rows of simulated units.
+    """
     table = RegisterTable(file)
     first_lines: dict[str, int] = {}
     for line, cells in rows_of(data, table, _COLUMNS):
         values = {name: intern(_taken_off(cells.get(name, ""))) for name in COLUMNS}
         problems = list(_problems(values))
+        if not simulated and cells.get(MARK):
+            found = f"{shown(cells[MARK])}: it comes from a simulated record, and the two never mix"
+            problems.append((MARK, "nothing, for a record of real units", found, None))
         for column, expected, found, near in problems:
             table.wrong(line, table.columns.get(column, 0), expected, found, near)
         if not doubled(values["serial"], line, first_lines, table) and not problems:
@@ -92,9 +103,9 @@ def read_register(data: bytes, file: str) -> RegisterTable:
     return table
 
 
-def write_rows(out: TextIO, head: Iterable[str], rows: Iterable[Iterable[str]]) -> int:
+def write_rows(out: TextIO, head: Iterable[str], rows: Iterable[Iterable[str]], end: str = "\r\n") -> int:
     """Write rows as CSV (RFC 4180), each text as it can be opened in a spreadsheet; return how many."""
-    writer = csv.writer(out, lineterminator="\r\n")
+    writer = csv.writer(out, lineterminator=end)
     writer.writerow(head)
     count = 0
     for row in rows:
