@@ -10,9 +10,12 @@ from anyio.abc import TaskGroup
 
 from benchday.bench.aside.charging import charge, units_to_charge
 from benchday.bench.aside.checking_in import check_in, open_walk_ins, units_to_check_in, walk_in
+from benchday.bench.aside.choosing import choose, crews_to_choose_for, recall_back, units_to_take_back
 from benchday.bench.aside.handing_back import hand_back, units_to_hand_back
 from benchday.bench.aside.lines import lift_line, lines_to_lift
+from benchday.bench.aside.renewing import open_renewals, renew
 from benchday.bench.aside.sets import prove_set, sets_to_prove
+from benchday.bench.aside.wanting_back import open_wishes, want_back
 from benchday.bench.queue import Withdrawn
 from benchday.bench.serving import Tools
 
@@ -23,6 +26,10 @@ _TALKS: tuple[tuple[str, Callable[[Tools], Iterator[str]], Talk], ...] = (
     ("walk in", open_walk_ins, walk_in),
     ("charge", units_to_charge, charge),
     ("line", lines_to_lift, lift_line),
+    ("renewal", open_renewals, renew),
+    ("wanted back", open_wishes, want_back),
+    ("choice", crews_to_choose_for, choose),
+    ("take back", units_to_take_back, recall_back),
     ("set", sets_to_prove, prove_set),
     ("hand back", units_to_hand_back, hand_back),
 )

@@ -11,6 +11,7 @@ from benchday.bench.editing import Look, watch_inputs
 from benchday.bench.recovery import hold_what_was_cut, void_confirmations
 from benchday.bench.serving import Tools
 from benchday.bench.station import Station
+from benchday.bench.targeting import late_from_us
 from benchday.domain.fold import DayState
 from benchday.domain.kinds import ProgramStopped
 from benchday.domain.seams import Operators
@@ -120,7 +121,8 @@ class BenchDay:
         book, woken = self._tools.book, self._tools.book.clock.now()
         while True:
             news = book.watch()
-            due = [s.arrives_us for s in book.state.units.values() if s.state is State.EXPECTED and s.arrives_us]
+            awaited = [s for s in book.state.units.values() if s.state is State.EXPECTED]
+            due = [at for s in awaited for at in (s.arrives_us, late_from_us(book.state, s)) if at]
             coming = [at for at in (*due, (book.state.begun or {}).get("closes_us", 0)) if at > woken]
             if coming and min(coming) <= (now := book.clock.now()):
                 woken = now

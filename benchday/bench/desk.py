@@ -6,8 +6,12 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from benchday.bench.aside.checking_in import check_in, walk_in
+from benchday.bench.aside.choosing import choose_anew
+from benchday.bench.aside.renewing import check_renewable, renew
+from benchday.bench.aside.wanting_back import want_back
 from benchday.bench.conversations import Conversations
 from benchday.bench.serving import Tools
+from benchday.bench.targeting import question_about
 from benchday.bench.ticks import Tick
 from benchday.domain.cautions import Caution, Every, Moment, cautions_at
 from benchday.domain.errors import InputError
@@ -15,6 +19,7 @@ from benchday.domain.fold import DayState, ItemState
 from benchday.domain.kinds import CautionAcknowledged, OperatorActing, UnitLifted
 from benchday.domain.plan import DayPlan
 from benchday.domain.steps import State
+from benchday.domain.story import UnitStory
 from benchday.planning.gates import waiting_reasons
 
 SHORTEST_SERIAL = 3
@@ -154,6 +159,47 @@ class BenchDesk:
         if not reason.strip():
             raise InputError("a hold is lifted with a reason")
         await self._tools.book.append(UnitLifted(reason=reason).draft(unit=serial, operator=operator))
+
+    async def renew(self, serial: str) -> str:
+        """Let a renewed support term be entered; returns what to tell the operator.
+
+        Raises:
+            InputError: no such unit today, or its renewal could change nothing.
+        """
+        check_renewable(self._known(serial))
+        self._talks.begin("renewal", serial, renew)
+        return f"When does the support term of {serial} end now, and what shows it? See the new item."
+
+    async def want_back(self, serial: str) -> str:
+        """Let the time be entered by which a crew wants a unit back; returns what to tell the operator.
+
+        Raises:
+            InputError: no such unit today, or it was handed back.
+        """
+        if self._known(serial).state is State.HANDED_BACK:
+            raise InputError(f"{serial} was handed back already")
+        self._talks.begin("wanted back", serial, want_back)
+        return f"By when is {serial} wanted back? See the new item."
+
+    async def choose(self, crew: str) -> str:
+        """Have the choice about a crew's set made anew; returns what to tell the operator.
+
+        Raises:
+            InputError: there is no such crew, or nothing to choose.
+        """
+        crews = sorted({u.crew for u in self.state.units.values() if u.crew})
+        if crew not in crews:
+            raise InputError(f"no crew {crew} today; crews: {', '.join(crews) or 'none'}")
+        if question_about(self._tools, crew) is None:
+            raise InputError(f"nothing is to be chosen about the set of crew {crew}: all of it comes along")
+        self._talks.begin("choice", crew, choose_anew)
+        return f"What shall the set of crew {crew} do? See the new item."
+
+    def _known(self, serial: str) -> UnitStory:
+        story = self.state.units.get(serial)
+        if story is None:
+            raise InputError(f"no unit {serial} today")
+        return story
 
     def stop(self) -> str:
         """Ask the day to stop, as Ctrl-C does; returns what that means now."""

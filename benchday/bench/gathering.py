@@ -17,15 +17,16 @@ from benchday.planning.all_checks import AtStation, all_findings, power_finding
 from benchday.planning.bench_checks import BenchPc
 from benchday.planning.checks import First, Kept
 from benchday.planning.durations import (
-    ROUND_TRIPS_US,
     USUAL_ROUND_TRIP_US,
     XMODEM_1K_BLOCK,
-    transfer_us,
+    measured_round_trip_us,
     xmodem_1k_rate,
 )
 from benchday.planning.gates import unverified_first
 from benchday.planning.power import with_pack
 
+CONSOLE = "console"
+"""The driver whose line is known: XMODEM-1K at the playbook's rate."""
 USUAL_BAUD = 115_200
 SMALL_EXCHANGE_BYTES = 70
 """About what the question for power and its answer take on the line, counted from the dialogue."""
@@ -37,7 +38,7 @@ async def read_power(at: Serving) -> PowerReading:
     asked_us = clock.monotonic()
     told = await line.power()
     by_hand = "power" in line.by_hand
-    if not by_hand:
+    if not by_hand and at.playbook.driver.name == CONSOLE:
         _round_trip(at, clock.monotonic() - asked_us)
     facts = PowerRead(
         charge_percent=told.charge_percent,
@@ -60,14 +61,13 @@ def _known_beside(at: Serving, told: PowerReading) -> PowerReading:
 
 def _round_trip(at: Serving, took_us: int) -> None:
     """Keep the shortest time that this unit took to answer a small question, less what question and answer take."""
-    left_us = took_us - transfer_us(SMALL_EXCHANGE_BYTES, _baud(at.playbook) / 10)
-    least, most = ROUND_TRIPS_US
-    found = min(max(left_us, least), most)
+    found = measured_round_trip_us(took_us, SMALL_EXCHANGE_BYTES, _baud(at.playbook))
     at.round_trip_us = min(found, at.round_trip_us or found)
 
 
 def _baud(playbook: Playbook) -> int:
-    return int(playbook.driver.settings.get("baud", USUAL_BAUD))
+    told = playbook.driver.settings.get("baud")
+    return told if isinstance(told, int) and told > 0 else USUAL_BAUD
 
 
 async def list_recordings(at: Serving, *, again: bool = False) -> tuple[Recording, ...]:
@@ -149,7 +149,7 @@ async def _at_station(
 
 def _on_the_line(at: Serving, known: AtStation) -> AtStation:
     """Add what the line carries, where that is known."""
-    if at.playbook.driver.name != "console":
+    if at.playbook.driver.name != CONSOLE:
         return known
     # A simulated day must not depend on how quick this computer is.
     simulated = (at.tools.book.state.begun or {}).get("simulated", False)

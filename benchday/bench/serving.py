@@ -24,8 +24,9 @@ from benchday.domain.readings import Progress
 from benchday.domain.seams import Archive, BenchPc, Images, OpenDriver, Personal, Question, ServedBy
 from benchday.domain.story import UnitStory
 from benchday.domain.units import Ability
+from benchday.planning.decisions import SetQuestion
 from benchday.planning.power import Measured
-from benchday.planning.targets import Target
+from benchday.planning.target import Target, UnitNow
 
 
 @dataclass(slots=True)
@@ -47,6 +48,8 @@ class Tools:
     """Replaced when edited inputs are accepted."""
     records: Mapping[str, Mapping[str, Sequence[int]]] = field(default_factory=dict)
     """Model -> step -> durations in microseconds, from the shop's own real days."""
+    questions: dict[str, tuple[tuple[UnitNow, ...], DayPlan, SetQuestion | None]] = field(default_factory=dict)
+    """Crew -> what its set's question was worked out from, and the question; only to spare working it out again."""
     no_safe_stop: dict[str, list[anyio.CancelScope]] = field(default_factory=dict)
     """Station -> the shields around what must not be stopped; taken away only by the third request to stop."""
 

@@ -87,6 +87,10 @@ class Pipe:
             await desk.lift(_text(said, "lift"), _text(said, "reason"), operator)
             self._tell(accepted=said["lift"])
             return
+        for word, begin in (("renew", desk.renew), ("early", desk.want_back), ("choose", desk.choose)):
+            if word in said:
+                self._tell(said=await begin(_text(said, word)), **{word: said[word]})
+                return
         value = said.get("value")
         if not isinstance(value, dict):
             raise InputError("value: expected an object with the wanted values, {} for a plain done")
@@ -108,7 +112,7 @@ def _text(said: Mapping[str, Any], name: str, otherwise: str | None = None) -> s
 def _about(said: Any) -> str | None:
     if not isinstance(said, dict):
         return None
-    found = said.get("id", said.get("scan", said.get("lift")))
+    found = next((said[word] for word in ("id", "scan", "lift", "renew", "early", "choose") if word in said), None)
     return found if isinstance(found, str) else None
 
 

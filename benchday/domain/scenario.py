@@ -7,7 +7,9 @@ from typing import Annotated, Any, Self
 
 from pydantic import Field, model_validator
 
+from benchday.domain.bench import Pin
 from benchday.domain.releases import VersionText
+from benchday.domain.sets import SetChoice
 from benchday.domain.units import Role
 from benchday.domain.words import ClockTime, Expected, FileModel, IsoDate, Name, Percent
 
@@ -169,6 +171,24 @@ class LineLift(FileModel):
     reason: Line
 
 
+class Renewal(FileModel):
+    """A support term that is renewed during the day."""
+
+    unit: Name
+    at: ClockTime
+    until: IsoDate
+    evidence: Line
+    """What shows it."""
+
+
+class CrewChoice(FileModel):
+    """What people choose for a crew whose set does not come along whole."""
+
+    crew: Name
+    choice: SetChoice
+    reason: Line
+
+
 class Scenario(FileModel):
     """demo.yaml"""
 
@@ -180,6 +200,11 @@ class Scenario(FileModel):
     """The most telling first, so that the first few make a day of their own."""
     trouble: tuple[Trouble, ...] = ()
     lifts: tuple[LineLift, ...] = ()
+    renewals: tuple[Renewal, ...] = ()
+    choices: tuple[CrewChoice, ...] = ()
+    """For crews that are not named, the set is left split."""
+    pins: tuple[Pin, ...] = ()
+    """For day.yaml."""
 
     @model_validator(mode="after")
     def _serials(self) -> Self:
@@ -187,7 +212,11 @@ class Scenario(FileModel):
         for number, serial in enumerate(serials):
             if serial in serials[:number]:
                 raise Expected("each serial once", found=f"{serial} again", at=("units", number, "serial"))
-        for where, named in (("trouble", [t.unit for t in self.trouble]), ("lifts", [x.unit for x in self.lifts])):
+        for where, named in (
+            ("trouble", [t.unit for t in self.trouble]),
+            ("lifts", [x.unit for x in self.lifts]),
+            ("renewals", [r.unit for r in self.renewals]),
+        ):
             for number, serial in enumerate(named):
                 if serial not in serials:
                     raise Expected("the serial of one of the units", found=serial, at=(where, number, "unit"))
@@ -196,10 +225,13 @@ class Scenario(FileModel):
     def first(self, count: int) -> Self:
         """Return the day of the first few units alone."""
         kept = self.units[:count]
-        serials = {unit.serial for unit in kept}
+        serials, crews = {unit.serial for unit in kept}, {unit.crew for unit in kept}
         told = {
             "units": kept,
             "trouble": tuple(t for t in self.trouble if t.unit in serials),
             "lifts": tuple(x for x in self.lifts if x.unit in serials),
+            "renewals": tuple(r for r in self.renewals if r.unit in serials),
+            "choices": tuple(c for c in self.choices if c.crew in crews),
+            "pins": tuple(p for p in self.pins if p.unit in serials or p.crew in crews),
         }
         return self.model_copy(update=told)

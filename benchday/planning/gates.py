@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from benchday.domain.bench import BenchFile
 from benchday.domain.fold import DayState
 from benchday.domain.plan import DayPlan
+from benchday.domain.sets import SetChoice
 from benchday.domain.steps import State
 from benchday.domain.story import UnitStory
 from benchday.planning.policy import Ask, in_queue_order
@@ -29,6 +30,9 @@ def pools_of(bench: BenchFile) -> dict[str, tuple[str, ...]]:
 
 def gated(state: DayState, story: UnitStory, plan: DayPlan) -> str | None:
     """Say why a waiting unit must not ask for a station yet; None if it may."""
+    decided = state.sets_decided.get(story.crew, {})
+    if decided.get("choice") == SetChoice.WAIT and story.serial in decided["units"]:
+        return f"the set of crew {story.crew} waits: {decided['why']}"
     if story.target is None or not story.route:
         return None
     key = (story.model, story.target)

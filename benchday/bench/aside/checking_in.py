@@ -7,12 +7,12 @@ from dataclasses import replace
 from typing import Any
 
 from benchday.bench.serving import Tools
-from benchday.bench.targeting import target_for
+from benchday.bench.targeting import target_facts, target_for
 from benchday.domain.cautions import Every, Moment, cautions_at
 from benchday.domain.checks import Check
 from benchday.domain.entries import Draft
 from benchday.domain.items import Answered, Item, ItemKind, Wanted, WantedKind
-from benchday.domain.kinds import ChargeWanted, TargetSet, UnitAbsent, UnitArrived, UnitWalkedIn
+from benchday.domain.kinds import ChargeWanted, UnitAbsent, UnitArrived, UnitWalkedIn
 from benchday.domain.kinds_unit import CheckedIn
 from benchday.domain.playbook import Playbook
 from benchday.domain.steps import State
@@ -113,10 +113,7 @@ def _first_look(tools: Tools, story: UnitStory) -> list[Draft]:
     This stands in one append with its arrival: the dispatcher must not see a unit whose gates it cannot know.
     """
     target = target_for(tools, story)
-    facts = TargetSet(
-        release=target.release, route=list(target.route), reason_code=target.reason_code.value, reason=target.reason
-    )
-    drafts = [facts.draft(unit=story.serial)]
+    drafts = [target_facts(target).draft(unit=story.serial)]
     if target.route and (wanted := _charge_wanted(tools, story)) is not None:
         drafts.append(wanted.draft(unit=story.serial))
     return drafts

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from benchday.bench.aside.choosing import crews_to_choose_for, units_to_take_back
 from benchday.bench.aside.sets import crew_done, needs_proof
 from benchday.bench.serving import Tools
 from benchday.domain.items import Item, ItemKind, Wanted
@@ -14,10 +15,11 @@ from benchday.domain.steps import State
 def units_to_hand_back(tools: Tools) -> Iterator[str]:
     """Yield the ready units whose crew can take its set away."""
     state = tools.book.state
+    undecided, back = set(crews_to_choose_for(tools)), set(units_to_take_back(tools))
     for story in state.units.values():
-        if story.state is State.READY and (
-            not story.crew or (crew_done(state, story.crew) and not needs_proof(state, story.crew))
-        ):
+        if story.state is not State.READY or story.crew in undecided or story.serial in back:
+            continue
+        if not story.crew or (crew_done(state, story.crew) and not needs_proof(state, story.crew)):
             yield story.serial
 
 

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from benchday.bench.aside.choosing import choose, stands_in_the_way
 from benchday.bench.gathering import find_all, hold_images, in_boot, list_recordings, read_power
 from benchday.bench.holds import Hold, SendOff
 from benchday.bench.remedying import remedy
 from benchday.bench.saved import save_settings
 from benchday.bench.serving import Serving
-from benchday.bench.targeting import target_of
+from benchday.bench.targeting import target_facts, target_of
 from benchday.domain.checks import Answer, Check, Finding
 from benchday.domain.items import Answered, Item, ItemKind, Wanted, WantedKind
-from benchday.domain.kinds import TargetSet
 from benchday.domain.playbook import StepName
+from benchday.domain.sets import SetChoice
 from benchday.domain.units import Ability
 from benchday.planning.all_checks import no_go
 
@@ -25,6 +26,8 @@ MOST_LOOKS = 5
 
 async def check(at: Serving) -> StepName:
     """Ask every question; remedy too little charge, hold on a stop, have a person decide what is open."""
+    if at.story.renewal_unread:
+        return StepName.IDENTIFY
     if at.story.settings_before is None and not in_boot(at):
         await save_settings(at, "before")
     recordings = await list_recordings(at)
@@ -39,6 +42,8 @@ async def check(at: Serving) -> StepName:
     _hold_on(stops)
     if at.target is None or not at.target.route:
         return StepName.VERIFY
+    if stands_in_the_way(at.tools, at.story):
+        return await _with_its_set(at)
     _hold_without_consent(at)
     await _decide(at, [f for f in found if f.answer is Answer.ASK])
     return StepName.PRESERVE
@@ -46,14 +51,18 @@ async def check(at: Serving) -> StepName:
 
 async def _aim(at: Serving) -> None:
     at.target = target_of(at.tools, at.unit)
-    facts = TargetSet(
-        release=at.target.release,
-        route=list(at.target.route),
-        reason_code=at.target.reason_code.value,
-        reason=at.target.reason,
-    )
-    await at.record(at.draft(facts))
+    await at.record(at.draft(target_facts(at.target)))
     await hold_images(at)
+
+
+async def _with_its_set(at: Serving) -> StepName:
+    """Have it chosen what the set does, before anything of it is written; then look anew, for the target may differ."""
+    crew = at.story.crew
+    await choose(at.tools, crew)
+    decided = at.tools.book.state.sets_decided.get(crew, {})
+    if decided.get("choice") == SetChoice.WAIT:
+        raise SendOff(f"the set of crew {crew} waits: {decided['why']}")
+    return await check(at)
 
 
 def _hold_on(stops: dict[Check, Finding]) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 
+from benchday.bench.aside.choosing import stands_in_the_way
 from benchday.bench.gathering import find_all, find_power, hold_images, list_recordings, read_power
 from benchday.bench.holds import Hold
 from benchday.bench.permit_desk import Confirmation
@@ -31,6 +32,10 @@ async def confirm(at: Serving) -> StepName:
             # It was edited and accepted meanwhile: the checks are made by what holds now.
             at.playbook = now
             return StepName.CHECK
+        if at.story.renewal_unread:
+            return StepName.IDENTIFY
+        if stands_in_the_way(at.tools, at.story):
+            return StepName.CHECK
         at.target = target_of(at.tools, at.unit)
         await hold_images(at)
         power, recordings = await read_power(at), await list_recordings(at, again=True)
@@ -56,6 +61,10 @@ def _outlived(at: Serving, found: tuple[Finding, ...], looked_us: int) -> str | 
     """Say why a confirmation does not hold for what was looked at before it was asked for; None if it does."""
     if _must_wait(at):
         return "the line was stopped, or the first of its kind is not verified"
+    if at.story.renewal_unread:
+        return "its support term was renewed: the unit is read again"
+    if stands_in_the_way(at.tools, at.story):
+        return "its set does not come along whole any more: what it does is chosen anew"
     clock, closes_us = at.tools.book.clock, (at.tools.book.state.begun or {}).get("closes_us", 0)
     rest_us = next((f.figures.get("rest_us", 0) for f in found if f.check is Check.CLOSING), 0)
     if clock.now() + int(rest_us) > closes_us:

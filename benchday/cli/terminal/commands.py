@@ -74,6 +74,20 @@ async def _find(talk: Conversation, rest: str) -> None:
     talk.show(Sheet(f"Unit {talk.naming(clean(serial))}", tuple(clean(line) for line in lines)))
 
 
+async def _renew(talk: Conversation, rest: str) -> None:
+    talk.say(await talk.desk.renew(_unit(talk, rest)))
+
+
+async def _early(talk: Conversation, rest: str) -> None:
+    talk.say(await talk.desk.want_back(_unit(talk, rest)))
+
+
+async def _choose(talk: Conversation, rest: str) -> None:
+    if not rest:
+        raise InputError("which crew? Type its name after the command")
+    talk.say(await talk.desk.choose(rest))
+
+
 async def _stop(talk: Conversation, _: str) -> None:
     talk.say(talk.desk.stop())
 
@@ -154,6 +168,9 @@ COMMANDS: Mapping[str, Command] = {
     "as": Command("as [NAME]", "switch to another operator, by name or number", _as),
     "find": Command("find SERIAL", "how a unit stands", _find),
     "lift": Command("lift SERIAL", "lift a hold, with a reason", _lift),
+    "renew": Command("renew SERIAL", "enter a renewed support term, with what shows it", _renew),
+    "early": Command("early SERIAL", "enter by when a crew wants a unit back before the day ends", _early),
+    "choose": Command("choose CREW", "choose anew what a set does that does not come along whole", _choose),
     "items": Command("items", "all items for hands", _items),
     "stations": Command("stations", "all stations", _stations),
     "waiting": Command("waiting", "all waiting units, with the reasons", _waiting),
