@@ -74,16 +74,20 @@ class Room:
 
 
 def earlier_recordings(entries: Iterable[Entry]) -> Earlier:
-    """Return what the recordings of earlier days came to, the latest listing of each unit counted."""
+    """Return what the recordings of earlier days came to: for each unit the most that its last day listed."""
     units: dict[str, int] = {}
     models: dict[str, str] = {}
+    listed: set[str] = set()
     for entry in entries:
-        if entry.unit is None:
-            continue
-        if entry.kind in ("unit_expected", "unit_walked_in"):
+        if entry.kind == "day_begun":
+            listed = set()
+        elif entry.unit is not None and entry.kind in ("unit_expected", "unit_walked_in"):
             models[entry.unit] = entry.facts["model"]
-        elif entry.kind == "recordings_listed":
-            units[entry.unit] = sum(recording["bytes"] for recording in entry.facts["recordings"])
+        elif entry.unit is not None and entry.kind == "recordings_listed":
+            size = sum(recording["bytes"] for recording in entry.facts["recordings"])
+            # Once written, a unit that is served again lists nothing: that says nothing of what it brings.
+            units[entry.unit] = max(size, units[entry.unit]) if entry.unit in listed else size
+            listed.add(entry.unit)
     by_model: dict[str, list[int]] = {}
     for serial, size in units.items():
         if serial in models:

@@ -94,9 +94,8 @@ def _write(path: Path, text: str) -> None:
     beside = path.with_name(f".{path.name}.part")
     try:
         if path.exists() and not _is_ours(path):
-            raise InputError(
-                f"--html {path}: this file was there before and is no page of this command; it is left as it is, name another"
-            )
+            kept = "this file was there before and is no page of this command, so it is left as it is"
+            raise InputError(f"--html {path}: {kept}; name another file")
         beside.write_text(text, encoding="utf-8", newline="\n")
         os.replace(beside, path)  # noqa: PTH105 -- the one call that replaces on every system
     except OSError as error:
