@@ -41,6 +41,7 @@ class Answers:
             "interrupted": self._interrupted,
             "line": self._line,
             "set": self._set,
+            "changed": lambda *_: {"answer": "accept", "reason": "agreed with the crew"},
             "failed": lambda *_: {"answer": "hand back", "reason": "the crew was told"},
             "charged": lambda _, i: {"charge_percent": self._display(i)["battery_percent"]},
             "hand": self._hand_back,

@@ -214,6 +214,18 @@ def transfer_us(count: int, bytes_per_second: float, block_bytes: int | None = N
     return math.ceil(count * 1_000_000 / bytes_per_second) + blocks * round_trip_us
 
 
+def measured_round_trip_us(took_us: int, exchange_bytes: int, baud: int) -> int:
+    """Return a unit's round trip from a small question and its answer, less what their bytes take on the line.
+
+    Args:
+        took_us: from the question's first byte to the answer's last, microseconds.
+        exchange_bytes: of both.
+        baud: of the line, ten bits a byte.
+    """
+    least, most = ROUND_TRIPS_US
+    return min(max(took_us - transfer_us(exchange_bytes, baud / 10), least), most)
+
+
 def points_us(points: ThreePoints) -> Pert:
     """Return a playbook's three points as a law in microseconds."""
     return Pert(microseconds(points.shortest), microseconds(points.usual), microseconds(points.longest))

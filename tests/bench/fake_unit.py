@@ -31,11 +31,15 @@ class FakeUnit:
     term_after: str | None = None
     """What it knows of its support term once it was written; None: the same."""
     charge_percent: int = 90
+    max_error_percent: int | None = 2
+    temperature_dk: int | None = 2951
     external: bool = False
     recordings: dict[str, bytes] = field(default_factory=dict)
     settings: dict[str, str] = field(default_factory=lambda: {"frequency_khz": "461025"})
     befalls: defaultdict[str, list[Exception | None]] = field(default_factory=lambda: defaultdict(list))
     """Method -> what the next calls raise, in order; None: nothing."""
+    happens: dict[str, Callable[[], None]] = field(default_factory=dict)
+    """Method -> what else happens at its next call."""
     half_way: anyio.Event | None = None
     """A write stands still half way until this is set."""
     reaches: list[tuple[str, str]] = field(default_factory=list)
@@ -48,6 +52,7 @@ class FakeUnit:
     def meet(self, method: str) -> None:
         """Let happen what is due."""
         self.calls.append(method)
+        self.happens.pop(method, _nothing)()
         due = self.befalls[method].pop(0) if self.befalls[method] else None
         if due is not None:
             raise due
@@ -89,7 +94,8 @@ class FakeDriver:
     async def power(self) -> PowerReading:
         """Say what its battery holds."""
         self._unit.meet("power")
-        return PowerReading(self._unit.charge_percent, 2, 24000, 2951, self._unit.external)
+        unit = self._unit
+        return PowerReading(unit.charge_percent, unit.max_error_percent, 24000, unit.temperature_dk, unit.external)
 
     async def recordings(self) -> tuple[Recording, ...]:
         """List its recordings."""
@@ -145,6 +151,10 @@ class FakeDriver:
     async def aclose(self) -> None:
         """Let go of the line."""
         self._unit.opened -= 1
+
+
+def _nothing() -> None:
+    """Let nothing happen."""
 
 
 SILENT = LinkSilent("nothing came within 3 s")

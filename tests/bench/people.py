@@ -35,6 +35,7 @@ class People(ScriptedOperators):
             "interrupted": {"answer": "identify anew"},
             "line": {"answer": "lift", "reason": "looked into"},
             "set": lambda _, asked: {"fix": "fixed", "base": asked.item.figures["base"]},
+            "changed": {"answer": "accept", "reason": "agreed with the owner"},
             "failed": {"answer": "hand back"},
             "charged": {"charge_percent": 95},
             "hand back": {"to": "the crew"},

@@ -46,6 +46,29 @@ async def test_another_model_than_was_checked_in_is_held(shop: Shop) -> None:
     shop.units[UNIT].model = "Weirstone"
     day = await shop.whole_day()
     assert (day.unit(UNIT).held_code, shop.units[UNIT].reaches) == ("model", [])
+    assert day.unit(UNIT).held_lifts == "the roster or the playbook is put right, or the right unit is checked in"
+
+
+async def test_a_hold_from_findings_says_what_would_lift_each(shop: Shop) -> None:
+    shop.store.files.clear()
+    shop.only(UNIT)
+    day = await shop.whole_day()
+    clears = [f["clears"] for f in shop.facts("checked", UNIT)[-1]["findings"] if f["answer"] == "stop"]
+    assert clears == ["millrace-2.10.fen is in the image store"]
+    assert day.unit(UNIT).held_lifts == clears[0]
+
+
+async def test_the_first_write_of_a_release_is_told_and_what_follows_it(shop: Shop) -> None:
+    shop.only(UNIT, OTHER)
+    await shop.whole_day()
+    told = {
+        unit: [f["text"] for f in shop.facts("checked", unit)[-1]["findings"] if f["check"] == "first off"]
+        for unit in (UNIT, OTHER)
+    }
+    assert told == {
+        UNIT: ["the first write of a Millrace on 2.10 today: others wait until it is verified"],
+        OTHER: ["a Millrace on 2.10 was verified today: this one need not wait"],
+    }
 
 
 async def test_silence_asks_three_questions_then_holds(shop: Shop) -> None:

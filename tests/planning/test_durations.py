@@ -15,6 +15,7 @@ from benchday.planning.durations import (
     Load,
     Pert,
     StepTimes,
+    measured_round_trip_us,
     payload_rate,
     quantile,
     rest_of_way,
@@ -100,6 +101,14 @@ def test_what_a_turnaround_leaves_of_the_line(block: int, framing: int, shares: 
 def test_a_faster_line_is_faster() -> None:
     """921600 baud is 92,160 B/s, eight times 115200 (arithmetic)."""
     assert xmodem_1k_rate(921_600) == pytest.approx(8 * XMODEM_1K_115200)
+
+
+@pytest.mark.parametrize(
+    ("took_us", "round_trip_us"), [(3_000, 1_000), (8_077, 2_000), (22_077, 16_000), (10**7, 50_000)]
+)
+def test_a_round_trip_is_what_is_left_of_an_exchange(took_us: int, round_trip_us: int) -> None:
+    """70 bytes take 6,077 microseconds at 115200; less than a millisecond and more than 50 are not believed."""
+    assert measured_round_trip_us(took_us, 70, 115_200) == round_trip_us
 
 
 @pytest.mark.parametrize(("rate", "block"), [(0.0, None), (-1.0, None), (100.0, 0)])
