@@ -8,13 +8,15 @@ from typing import TypeVar
 
 from benchday.domain.bench import BenchFile, DayFile
 from benchday.domain.errors import Mistake
-from benchday.domain.plan import DayPlan
+from benchday.domain.image_lists import NOTHING_SEEN, SeenList
+from benchday.domain.plan import DayPlan, ImageSignatures
 from benchday.domain.plan_says import TERMS
 from benchday.domain.releases import ImageList
 from benchday.domain.words import FileModel
 from benchday.inputs.across import Files, mistakes_across
 from benchday.inputs.checked import checked
 from benchday.inputs.day_terms import DayTerms, day_terms
+from benchday.inputs.image_signing import ENDING, Judged, ListAsRead, judge
 from benchday.inputs.outcome import Notice, Outcome
 from benchday.inputs.playbook_files import SHIPPED, read_playbooks
 from benchday.inputs.roster_csv import Roster, read_roster
@@ -32,6 +34,7 @@ class _Reading:
 
     folder: Path
     digests: dict[str, str] = field(default_factory=dict)
+    data: dict[str, bytes] = field(default_factory=dict)
     mistakes: list[Mistake] = field(default_factory=list)
     terms: DayTerms = field(default_factory=DayTerms)
 
@@ -39,6 +42,7 @@ class _Reading:
         data = read_bytes(self.folder / name, name, self.mistakes)
         if data is not None:
             self.digests[name] = digest(data)
+            self.data[name] = data
         return data
 
     def model(self, name: str, kind: type[Model]) -> tuple[Model | None, YamlText]:
@@ -60,8 +64,13 @@ def load_day(folder: Path) -> DayPlan:
     return read_day(folder).required()
 
 
-def read_day(folder: Path) -> Outcome:
-    """Read the files of a folder: the plan or all mistakes, and what is worth knowing."""
+def read_day(folder: Path, seen: SeenList = NOTHING_SEEN) -> Outcome:
+    """Read the files of a folder: the plan or all mistakes, and what is worth knowing.
+
+    Args:
+        folder: of the day.
+        seen: the newest image list that the day's record has seen, where that is known.
+    """
     if not folder.is_dir():
         return Outcome(None, (Mistake(str(folder), 0, 0, "a folder with a day's files", "no such folder"),))
 
@@ -88,7 +97,8 @@ def read_day(folder: Path) -> Outcome:
         playbooks=playbooks,
     )
     reading.mistakes += mistakes_across(read)
-    return _outcome(reading, read, (*notices, *reading.terms.notices))
+    judged = _judged(reading, read, seen)
+    return _outcome(reading, read, judged, (*notices, *reading.terms.notices, *judged.notices))
 
 
 def _roster(reading: _Reading) -> tuple[Roster, tuple[Notice, ...]]:
@@ -105,7 +115,20 @@ def _terms(reading: _Reading, day: DayFile | None, text: YamlText, roster: Roste
         reading.digests[TERMS] = reading.terms.sha256
 
 
-def _outcome(reading: _Reading, read: Files, notices: tuple[Notice, ...]) -> Outcome:
+def _judged(reading: _Reading, read: Files, seen: SeenList) -> Judged:
+    """Judge the image list's signatures, its number, and its expiry on the day's first date."""
+    name = read.images_text.file
+    beside = read.folder / (name + ENDING)
+    signatures = reading.bytes_of(name + ENDING) if beside.is_file() else None
+    if read.day is None or read.bench is None or read.images is None:
+        return Judged(ImageSignatures(), [], [])
+    listed = ListAsRead(name, reading.data[name], read.images_text, read.images, signatures)
+    judged = judge(listed, read.bench, read.day.hours[0].date, seen)
+    reading.mistakes += judged.mistakes
+    return judged
+
+
+def _outcome(reading: _Reading, read: Files, judged: Judged, notices: tuple[Notice, ...]) -> Outcome:
     if reading.mistakes or read.day is None or read.bench is None or read.images is None:
         ordered = sorted(set(reading.mistakes), key=lambda m: (m.file, m.line, m.column, m.expected))
         return Outcome(None, tuple(ordered), notices)
@@ -120,5 +143,6 @@ def _outcome(reading: _Reading, read: Files, notices: tuple[Notice, ...]) -> Out
         digests=reading.digests,
         cautions=cautions.cautions if cautions is not None else (),
         terms=reading.terms.found,
+        signatures=judged.signatures,
     )
     return Outcome(plan, (), notices)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 
 from benchday.domain.errors import Mistake
@@ -13,7 +13,9 @@ from benchday.inputs.source import size_and_digest
 from benchday.inputs.yaml_text import KeyPath, YamlText
 
 
-def image_mistakes(images: ImageList, text: YamlText, store: Path, playbooks: Playbooks) -> Iterator[Mistake]:
+def image_mistakes(
+    images: ImageList, text: YamlText, store: Path, playbooks: Playbooks, coming: Collection[str] = ()
+) -> Iterator[Mistake]:
     """Yield what is wrong with the image list and its files.
 
     Args:
@@ -21,9 +23,11 @@ def image_mistakes(images: ImageList, text: YamlText, store: Path, playbooks: Pl
         text: its text, for pointing at places.
         store: the folder that holds the files.
         playbooks: those of the day; images are for models that they cover.
+        coming: names of files that are about to be put into the store by whoever has their bytes.
     """
     for number, image in enumerate(images.images):
-        yield from _file(number, image, text, store)
+        if image.file not in coming:
+            yield from _file(number, image, text, store)
         yield from _rules(number, image, text, images)
         for position, model in enumerate(image.models):
             if not playbooks.covers(model):
@@ -68,4 +72,28 @@ def _rules(number: int, image: Image, text: YamlText, images: ImageList) -> Iter
                 expected = f"a release that the store has for {model}: " + ", ".join(listed.values())
                 yield text.mistake(("images", number, *path), expected, release, nearest(release, listed.values()))
             elif Version(release) >= image.version:
-                yield text.mistake(("images", number, *path), f"a release older than {image.release} itself", release)
+                circle = _circle(model, image, Version(release), images) if path != ("back_to",) else ""
+                found = release + circle
+                yield text.mistake(("images", number, *path), f"a release older than {image.release} itself", found)
+
+
+def _circle(model: str, image: Image, release: Version, images: ImageList) -> str:
+    """Tell whether the stepping stones lead from a release back to the image that names it, and by which way.
+
+    Every circle has a rule that leads upwards, so each is found where such a rule stands.
+    """
+    before = {
+        other.version: {Version(v) for v in (*other.through, *((other.enter_from,) if other.enter_from else ()))}
+        for other in images.images
+        if model in other.models
+    }
+    ways: list[tuple[Version, ...]] = [(release,)]
+    seen = {release}
+    while ways:
+        way = ways.pop()
+        if way[-1] == image.version:
+            return f": a circle, {' before '.join(str(v) for v in reversed((image.version, *way)))}"
+        further = before.get(way[-1], set()) - seen
+        seen |= further
+        ways += [(*way, v) for v in sorted(further)]
+    return ""

@@ -100,11 +100,13 @@ breaks:
 IMAGES_HEAD = (
     schema_line("images").replace("schemas/", "../schemas/")
     + """\
-# The images in this folder. Size and digest are of the file's bytes; `benchday validate` reads each file and compares.
+# The images in this folder; `benchday images add` puts one in. Size and digest are of the
+# bytes of the file; `benchday validate` reads each file and compares.
 #
 #   enter_from   oldest release from which it may be entered directly
 #   through      releases that a unit below them must pass through first: stepping stones
 #   back_to      oldest release to which a unit on this one may return; left out: no way back
+sequence: 1              # number of this list; it rises with every change and is no release
 images:
 """
 )

@@ -337,4 +337,7 @@ def test_notices_are_told_beside_a_right_plan(day: Path) -> None:
 
     outcome = read_day(day)
     assert outcome.plan is not None
-    assert [str(n) for n in outcome.notices] == ["roster.csv: read as UTF-8 with a byte order mark"]
+    assert [str(n) for n in outcome.notices] == [
+        "roster.csv: read as UTF-8 with a byte order mark",
+        "images/images.yaml: the image list is not signed (no image_keys in bench.yaml)",
+    ]
