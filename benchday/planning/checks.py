@@ -14,10 +14,10 @@ from benchday.domain.releases import Image
 from benchday.planning.targets import Target
 from benchday.planning.wording import counted, either, in_bytes, listed
 
-TERM_KNOWN = "the last day of the support term is known"
+_TERM_KNOWN = "the last day of the support term is known"
 WARN_DAYS = 30
 """A support term that ends within so many days is pointed out."""
-OWNER = "the owner lets them go"
+_OWNER = "the owner lets them go"
 SPARE_BYTES = 200_000_000
 """Room that must remain on the disk beside the recordings."""
 
@@ -153,7 +153,7 @@ def _fate(kept: Kept, on_unit: Sequence[Recording]) -> Finding:
             f"the copy of {listed(r.name for r in differ)} is not what is on the unit (the digests differ): copy it "
             "anew, or ask the owner whether it may be lost"
         )
-        return Finding(Check.RECORDINGS, Answer.STOP, text, figures, "a whole copy is in the archive, or " + OWNER)
+        return Finding(Check.RECORDINGS, Answer.STOP, text, figures, "a whole copy is in the archive, or " + _OWNER)
     if open_ and not kept.preserve_done:
         text = f"{counted(len(open_), 'recording')} ({in_bytes(sum(r.bytes for r in open_))}) to be preserved first"
         return Finding(Check.RECORDINGS, Answer.CLEAR, text, figures)
@@ -162,7 +162,7 @@ def _fate(kept: Kept, on_unit: Sequence[Recording]) -> Finding:
             f"{listed(r.name for r in open_)} ({in_bytes(sum(r.bytes for r in open_))}) would be lost: preserve them, "
             "or ask the owner whether they may be lost"
         )
-        return Finding(Check.RECORDINGS, Answer.STOP, text, figures, "each is preserved, or " + OWNER)
+        return Finding(Check.RECORDINGS, Answer.STOP, text, figures, "each is preserved, or " + _OWNER)
 
     whole = f"{counted(len(on_unit) - len(let_go), 'recording')} preserved, each copy proved whole"
     lost = f"; lost for good, as the owner agreed: {listed(r.name for r in let_go)}" if let_go else ""
@@ -180,12 +180,12 @@ def support_term(target: Target, last_day: str | None, on: str, playbook: Playbo
     """
     found = target.finding(Check.SUPPORT_TERM)
     if found is not None and last_day is None:
-        return _with(found, TERM_KNOWN)
+        return _with(found, _TERM_KNOWN)
     if not target.images:
         return Finding(Check.SUPPORT_TERM, Answer.CLEAR, "nothing is to be written, so the term does not matter")
     if last_day is None:
         text = "the support term is not known: ask the customer or the maker for its last day"
-        return Finding(Check.SUPPORT_TERM, Answer.ASK, text, clears=TERM_KNOWN)
+        return Finding(Check.SUPPORT_TERM, Answer.ASK, text, clears=_TERM_KNOWN)
 
     return _within_term(target.images, last_day, on, playbook.limit(Check.SUPPORT_TERM, "warn_days", WARN_DAYS))
 

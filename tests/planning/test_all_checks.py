@@ -6,6 +6,8 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from benchday.domain.checks import Answer, Check, worst
 from benchday.domain.readings import PowerReading
@@ -118,6 +120,18 @@ def test_whatever_is_not_clear_says_what_would_clear_it(wrong: dict[str, Any]) -
         assert bool(finding.clears) == (finding.answer is not Answer.CLEAR), finding
         assert finding.clears[:1] == finding.clears[:1].lower(), finding
         assert not finding.clears.endswith("."), finding
+
+
+@settings(deadline=None, max_examples=200)
+@given(st.lists(st.sampled_from(WRONG), max_size=6))
+def test_so_does_everything_that_is_wrong_together(wrongs: list[dict[str, Any]]) -> None:
+    """Whatever comes together, no answer but a clear one is without a way out, and no clear one has any."""
+    together: dict[str, Any] = {}
+    for wrong in wrongs:
+        together |= wrong
+
+    for finding in all_findings(at_station(**together)):
+        assert bool(finding.clears) == (finding.answer is not Answer.CLEAR), finding
 
 
 def test_what_would_clear_it_stands_in_the_entry() -> None:
