@@ -73,6 +73,27 @@ def validate(folder: Day, json: Json = False) -> None:
     conduct(command)
 
 
+@app.command(short_help="Say which release each unit should get, and why.")
+def targets(
+    folder: Day,
+    on: Annotated[
+        str | None,
+        typer.Option("--on", metavar="DATE", help="Ask for another day than the day's own, like 2026-03-31."),
+    ] = None,
+    csv: Annotated[bool, typer.Option("--csv", help="Print the units as CSV and nothing else.")] = False,
+    record: Record = None,
+    json: Json = False,
+) -> None:
+    """Say which release each unit should get and why, what renewed support terms would buy, and what needs a person."""
+
+    def command() -> int:
+        from benchday.cli.commands.targets import targets as begin
+
+        return begin(folder, on, record, as_json=json, as_csv=csv)
+
+    conduct(command)
+
+
 @app.command(short_help="Say what to lay out for the day.")
 def layout(
     folder: Day,

@@ -10,6 +10,7 @@ from pydantic import BaseModel
 from benchday.cli.document_parts import Document, Part
 from benchday.cli.documents_layout import LayoutDocument
 from benchday.cli.documents_register import REGISTER_DOCUMENTS
+from benchday.cli.documents_targets import TargetsDocument
 
 
 class MistakePart(Part):
@@ -225,6 +226,7 @@ DOCUMENTS: Mapping[str, type[BaseModel]] = {
     "new": NewDocument,
     "validate": ValidateDocument,
     "layout": LayoutDocument,
+    "targets": TargetsDocument,
     "run": RunDocument,
     "demo": DemoDocument,
     "status": StatusDocument,
