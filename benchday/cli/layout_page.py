@@ -87,7 +87,7 @@ def _things(sheet: Element, layout: Layout) -> None:
         row(body, f"Charged pack, {spares.model}", NONE, str(len(packs)), NONE, which, _units(spares.units))
     for supply in layout.external:
         what, useful = f"External supply, {supply.model}", str(supply.at_once)
-        row(body, what, useful, "count them", NONE, NONE, _units(supply.units))
+        row(body, what, useful, "count", NONE, NONE, _units(supply.units))
     if layout.by_hand:
         add(sheet, "p", f"By hand, with neither cable nor adapter: {listed(layout.by_hand)}.")
 

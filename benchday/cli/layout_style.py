@@ -9,10 +9,10 @@ STYLE = """
   @bottom-right { content: "page " counter(page) " of " counter(pages); font: 10pt sans-serif; }
 }
 * { box-sizing: border-box; }
-body { margin: 0; background: #fff; color: #000; font: 10.5pt/1.3 "Liberation Sans", Arial, Helvetica, sans-serif; }
+body { margin: 0; background: #fff; color: #000; font: 10pt/1.25 "Liberation Sans", Arial, Helvetica, sans-serif; }
 section { break-after: page; }
 section:last-child { break-after: auto; }
-h1 { font-size: 19pt; margin: 0; }
+h1 { font-size: 18pt; margin: 0; }
 h2 { font-size: 13pt; margin: 3mm 0 1mm; break-after: avoid; }
 p { margin: 0 0 1mm; }
 .simulated { float: right; border: 1mm solid #000; padding: 0 3mm; font-size: 20pt; font-weight: bold; }
@@ -24,7 +24,8 @@ caption { text-align: left; font-size: 13pt; font-weight: bold; padding-bottom: 
 th, td { border: 0.3mm solid #000; padding: 0.8mm 1.5mm; text-align: left; vertical-align: top; }
 thead { display: table-header-group; }
 tr { break-inside: avoid; }
-.digest { display: block; font: 10pt "Liberation Mono", monospace; letter-spacing: -0.05em; overflow-wrap: anywhere; }
+.digest { display: block; font: 10pt "Liberation Mono", monospace; letter-spacing: -0.06em; overflow-wrap: anywhere; }
+.things th, .things td:nth-last-child(1) { white-space: nowrap; }
 .images th:first-child { width: 74%; }
 .crews th:first-child { width: 19%; }
 .crews td:nth-child(3) { width: 40%; }
