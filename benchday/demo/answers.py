@@ -6,10 +6,12 @@ import tempfile
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from benchday.bench.aside.choosing import CHOICE
 from benchday.demo.instruments import Bench, read_state
 from benchday.domain.fold import DayState, ItemState
 from benchday.domain.items import Item
 from benchday.domain.scenario import Coming, Scenario, ScenarioUnit
+from benchday.domain.sets import SetChoice
 from benchday.domain.units import wanted_characters
 
 Answer = dict[str, Any]
@@ -25,6 +27,8 @@ class Answers:
         self._bench = bench
         self._units = {u.serial: u for u in scenario.units}
         self._lifts = {x.unit: x for x in scenario.lifts}
+        self._choices = {c.crew: c for c in scenario.choices}
+        self._renewals = {r.unit: r for r in scenario.renewals}
 
     def to(self, state: DayState, asked: ItemState) -> Answer:
         """Return the answer to an item."""
@@ -42,6 +46,8 @@ class Answers:
             "line": self._line,
             "set": self._set,
             "changed": lambda *_: {"answer": "accept", "reason": "agreed with the crew"},
+            "choice": self._choice,
+            "renewal": self._renewal,
             "failed": lambda *_: {"answer": "hand back", "reason": "the crew was told"},
             "charged": lambda _, i: {"charge_percent": self._display(i)["battery_percent"]},
             "hand": self._hand_back,
@@ -111,6 +117,16 @@ class Answers:
     def _set(self, _: DayState, item: Item) -> Answer:
         shown = self._display(item)
         return {"fix": shown.get("fix", "none"), "base": shown.get("base") or None}
+
+    def _choice(self, _: DayState, item: Item) -> Answer:
+        chosen = self._choices.get(item.topic.removeprefix(CHOICE))
+        if chosen is not None and chosen.choice.value in item.wanted[0].choices:
+            return {"answer": chosen.choice.value, "reason": chosen.reason}
+        return {"answer": SetChoice.SPLIT.value, "reason": "agreed with the crew"}
+
+    def _renewal(self, _: DayState, item: Item) -> Answer:
+        renewal = self._renewals[item.unit or ""]
+        return {"until": renewal.until, "evidence": renewal.evidence}
 
     def _hand_back(self, _: DayState, item: Item) -> Answer:
         unit = self._unit(item.unit)

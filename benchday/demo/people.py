@@ -18,7 +18,7 @@ from benchday.domain.errors import AlreadyRecorded, InputError, OurFault
 from benchday.domain.fold import ItemState
 from benchday.domain.items import Item
 from benchday.domain.playbook import StepName
-from benchday.domain.scenario import Coming, Scenario, ScenarioUnit
+from benchday.domain.scenario import Coming, Renewal, Scenario, ScenarioUnit
 
 MINUTE_US = 60_000_000
 FIX_WITHIN_S = 4.0
@@ -46,6 +46,8 @@ class DemoPeople:
             for unit in self._scenario.units:
                 if unit.coming is Coming.WALKS_IN:
                     people.start_soon(self._bring, desk, unit)
+            for renewal in self._scenario.renewals:
+                people.start_soon(self._renew, desk, renewal)
 
     async def _work(self, people: TaskGroup, desk: BenchDesk, operator: Operator) -> None:
         for caution in await desk.act_as(operator.name, "simulated"):
@@ -120,6 +122,13 @@ class DemoPeople:
         await desk.wait_until(desk.plan.at_us(unit.arrives or desk.plan.hours.opens))
         if unit.serial not in desk.state.units:
             await desk.scan(unit.serial)
+
+    async def _renew(self, desk: BenchDesk, renewal: Renewal) -> None:
+        """Say at its time that a support term was renewed; what shows it is entered with the item."""
+        await desk.wait_until(desk.plan.at_us(renewal.at))
+        story = desk.state.units.get(renewal.unit)
+        if story is not None and story.term_renewed is None:
+            await desk.renew(renewal.unit)
 
     def _takes_us(self, desk: BenchDesk, item: Item) -> int:
         """Draw how long an item takes; equal seeds draw equal times for equal items."""

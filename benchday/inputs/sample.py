@@ -95,7 +95,13 @@ def _write(folder: Path, seed: int, scenario: Scenario, build_image: BuildImage)
     _text(folder / SCENARIO, scenario_text(scenario))
     write_shipped(schemas)
     # Last, because a folder is a day once it holds this file.
-    _text(folder / "day.yaml", sample_text.DAY)
+    _text(folder / "day.yaml", sample_text.DAY + _pins(scenario))
+
+
+def _pins(scenario: Scenario) -> str:
+    """Return the pins as they stand in day.yaml."""
+    told = [pin.model_dump(mode="json", exclude_defaults=True) for pin in scenario.pins]
+    return "\n".join(["", *yaml_lines({"pins": told})]) + "\n" if told else ""
 
 
 def scenario_text(scenario: Scenario) -> str:

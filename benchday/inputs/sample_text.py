@@ -41,6 +41,13 @@ policy:
 
 image_store: images      # folder with the images and images.yaml
 playbooks: shipped       # or a folder with playbooks of your own
+
+# pins: a crew or a unit that must not change its release, or must have a certain one, until a day.
+#   - {{crew: Godwit, release: "2.9", reason: a survey that must not change release, until: "2026-09-30",
+#      decided_by: Ines Halloran}}
+# support_terms: a supplier's list, a CSV file with the columns serial and support_until, or where it is fetched.
+#   {{supplier: the maker's office, file: terms.csv}}
+
 record: record           # folder of the record; leave the line out to use the bench's own record over all days
 """
 )
