@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from benchday.cli.app_images import images
 from benchday.cli.conduct import conduct
 from benchday.cli.exits import listed
 
@@ -272,6 +273,9 @@ def due(
         return due_list(record, within, as_json=json, as_csv=csv)
 
     conduct(command)
+
+
+app.add_typer(images, name="images", short_help="Look after the image store.")
 
 
 @app.command(short_help="Print a JSON Schema.")

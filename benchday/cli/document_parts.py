@@ -18,3 +18,22 @@ class Part(BaseModel):
     """A value inside a document."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+
+
+class MistakePart(Part):
+    """One mistake in a file."""
+
+    file: str
+    line: int
+    column: int
+    expected: str
+    found: str
+    nearest: str | None
+
+
+class NoticePart(Part):
+    """Something worth knowing that is no mistake."""
+
+    file: str
+    line: int
+    text: str

@@ -7,29 +7,11 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from benchday.cli.document_parts import Document, Part
+from benchday.cli.document_parts import Document, MistakePart, NoticePart, Part
+from benchday.cli.documents_images import IMAGES_DOCUMENTS
 from benchday.cli.documents_layout import LayoutDocument
 from benchday.cli.documents_register import REGISTER_DOCUMENTS
 from benchday.cli.documents_targets import TargetsDocument
-
-
-class MistakePart(Part):
-    """One mistake in a file."""
-
-    file: str
-    line: int
-    column: int
-    expected: str
-    found: str
-    nearest: str | None
-
-
-class NoticePart(Part):
-    """Something worth knowing that is no mistake."""
-
-    file: str
-    line: int
-    text: str
 
 
 class ValidateDocument(Document):
@@ -233,5 +215,6 @@ DOCUMENTS: Mapping[str, type[BaseModel]] = {
     "unit": UnitDocument,
     "close": CloseDocument,
     **REGISTER_DOCUMENTS,
+    **IMAGES_DOCUMENTS,
 }
 """Command -> its document."""

@@ -77,6 +77,11 @@ class ListAsRead:
         """The name of the file with the signatures."""
         return self.file + ENDING
 
+    @property
+    def sha256(self) -> str:
+        """The digest of the list's bytes."""
+        return digest(self.data)
+
 
 @dataclass(slots=True)
 class Judged:
@@ -102,7 +107,7 @@ def judge(listed: ListAsRead, bench: BenchFile, on: str, seen: SeenList) -> Judg
     if images.expires is not None and images.expires < on:
         found = f"{images.expires}: the list has expired; have a newer one made and signed"
         judged.mistakes.append(text.mistake(("expires",), f"a last day on or after {on}", found))
-    if (refused := older(images.sequence, digest(listed.data), seen)) is not None:
+    if (refused := older(images.sequence, listed.sha256, seen)) is not None:
         judged.mistakes.append(text.mistake(("sequence",), refused.expected, refused.found))
     return judged
 

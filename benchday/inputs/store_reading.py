@@ -143,7 +143,8 @@ def put(path: Path, data: bytes, *, replace: bool) -> None:
             file.flush()
             os.fsync(file.fileno())
         if replace:
-            shutil.copymode(path, part)
+            if path.exists():
+                shutil.copymode(path, part)
             part.replace(path)
         else:
             _name_new(part, path)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 from benchday.cli.exits import Exit
+from benchday.cli.newest_list import newest_in_record
 from benchday.domain.clean import clean
 from benchday.inputs.day import read_day
 from benchday.inputs.validate import document, report
@@ -13,7 +15,9 @@ from benchday.inputs.validate import document, report
 
 def validate(folder: Path, *, as_json: bool) -> int:
     """Say what is wrong with a day's files."""
-    outcome = read_day(folder)
+    seen, notices = newest_in_record(folder)
+    outcome = read_day(folder, seen)
+    outcome = replace(outcome, notices=(*outcome.notices, *notices))
     if as_json:
         print(json.dumps(document(folder, outcome), ensure_ascii=False, indent=2))
     else:
