@@ -19,6 +19,7 @@ from benchday.domain.playbook import Playbook
 from benchday.domain.releases import ImageList
 from benchday.domain.scenario import Scenario
 from benchday.domain.words import FileModel
+from benchday.inputs.image_signing import SignatureFile
 from benchday.inputs.outcome import nearest
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -27,6 +28,7 @@ FILES: Mapping[str, type[FileModel]] = {
     "day": DayFile,
     "bench": BenchFile,
     "images": ImageList,
+    "signatures": SignatureFile,
     "playbook": Playbook,
     "cautions": CautionFile,
     "scenario": Scenario,

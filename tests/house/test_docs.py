@@ -25,10 +25,19 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 PAPERS = sorted([*ROOT.glob("*.md"), *DOCS.glob("**/*.md")])
 
 
+def _commands(group: Any, before: str = "") -> Iterator[tuple[str, Any]]:
+    """Yield every command as it is typed, those of groups too."""
+    for name, command in group.commands.items():
+        if hasattr(command, "commands"):
+            yield from _commands(command, f"{before}{name} ")
+        else:
+            yield f"{before}{name}", command
+
+
 def options() -> Iterator[tuple[str, str]]:
     """Yield every command with each of its long options."""
     group: Any = typer.main.get_command(app)
-    for name, command in sorted(group.commands.items()):
+    for name, command in sorted(_commands(group)):
         for parameter in command.params:
             for option in (*parameter.opts, *parameter.secondary_opts):
                 if option.startswith("--") and option != "--help":
