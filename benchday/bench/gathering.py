@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from benchday.bench.serving import Serving
+from benchday.bench.targeting import term_now
 from benchday.domain.checks import Finding
 from benchday.domain.errors import InputError
 from benchday.domain.kinds import Checked, PowerRead, RecordingsListed
@@ -135,16 +136,23 @@ async def _at_station(
             adapter=at.playbook.wifi and at.place is not None,
             free_bytes=at.tools.archive.room_bytes(),
             bench_pc=BenchPc(pc.on_mains, pc.battery_percent, pc.battery_minutes, pc.sleep_inhibited, pc.clock_set),
-            support_until=story.support_until or (story.identity or {}).get("term"),
+            term=term_now(at.tools, story),
             on=begun.get("date", ""),
             now_us=at.tools.book.clock.now(),
-            closes_us=begun.get("closes_us", 0),
+            closes_us=ends_us(at),
+            wanted_back=ends_us(at) == story.wanted_back_us,
             next_step=next_step,
             records_us=at.tools.records.get(story.model),
             seed=at.tools.seed,
             first=_first(at),
         ),
     )
+
+
+def ends_us(at: Serving) -> int:
+    """Return the day time by which the unit must be verified: closing time, or when its crew wants it back."""
+    closes_us = int((at.tools.book.state.begun or {}).get("closes_us", 0))
+    return closes_us if at.story.wanted_back_us is None else min(closes_us, at.story.wanted_back_us)
 
 
 def _on_the_line(at: Serving, known: AtStation) -> AtStation:

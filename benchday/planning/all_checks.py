@@ -13,7 +13,8 @@ from benchday.planning.bench_checks import BenchPc
 from benchday.planning.checks import NOT_WANTED, First, Kept
 from benchday.planning.durations import Load, RestOfWay, rest_of_way, steps_on_battery, steps_to_verify
 from benchday.planning.power import power
-from benchday.planning.targets import Target
+from benchday.planning.target import Target
+from benchday.planning.terms import TermFound
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,14 +40,14 @@ class AtStation:
     free_bytes: int | None
     """Room on the archive's disk; None if not known."""
     bench_pc: BenchPc
-    support_until: str | None
-    """Last day of the support term (ISO 8601)."""
+    term: TermFound
+    """The support term that is used, and what is to be said of it."""
     on: str
     """Today (ISO 8601)."""
     now_us: int
     """Day time, microseconds."""
     closes_us: int
-    """Closing time, microseconds."""
+    """Time by which it must be verified, microseconds: closing time, or when its crew wants it back."""
     next_step: StepName = StepName.PRESERVE
     """From where the rest of the way is reckoned."""
     bytes_per_second: float | None = None
@@ -59,6 +60,8 @@ class AtStation:
     """What the rule of the first unit of a model and release says of this one."""
     records_us: Mapping[str, Sequence[int]] | None = None
     """What the steps took before on this model, by step name, microseconds."""
+    wanted_back: bool = False
+    """That time is when its crew wants it back."""
     seed: int = 1
     """For the drawn durations; equal seeds give equal findings."""
 
@@ -74,17 +77,25 @@ def all_findings(at: AtStation) -> tuple[Finding, ...]:
     found += [
         power(at.power, at.playbook, on_battery),
         checks.recordings(at.kept, erases=writes),
-        checks.support_term(at.target, at.support_until, at.on, at.playbook),
+        *_of_the_term(at),
         checks.route(at.target),
         bench_checks.room(at.free_bytes, _bytes_to_copy(at.kept), at.playbook),
         bench_checks.cable(at.playbook, at.connector, adapter=at.adapter),
         bench_checks.bench_pc(at.bench_pc, to_verify, at.playbook),
-        bench_checks.closing(at.now_us, at.closes_us, to_verify),
+        bench_checks.closing(at.now_us, at.closes_us, to_verify, wanted_back=at.wanted_back),
         *checks.set_together(at.target),
         checks.first_off(at.target, at.model, at.first),
     ]
     order = list(Check)
     return tuple(sorted(found, key=lambda finding: order.index(finding.check)))
+
+
+def _of_the_term(at: AtStation) -> tuple[Finding, ...]:
+    """Say whether the term allows the target, and, where it matters, that those who tell the term do not agree."""
+    found = checks.support_term(at.target, at.term.last_day, at.on, at.playbook)
+    if at.term.last_day is None or not at.target.route:
+        return (found,)
+    return (found, at.term.finding) if at.term.disputed else (found,)
 
 
 def no_go(finding: Finding) -> bool:

@@ -123,25 +123,28 @@ def _word(known: bool | None) -> str:
     return {True: "yes", False: "no", None: "not known"}[known]
 
 
-def closing(now_us: int, closes_us: int, rest: RestOfWay | None) -> Finding:
-    """Answer whether everything to the last verify ends before closing.
+def closing(now_us: int, closes_us: int, rest: RestOfWay | None, *, wanted_back: bool = False) -> Finding:
+    """Answer whether everything to the last verify ends before closing, or before the unit is wanted back.
 
     Args:
         now_us: day time, microseconds.
         closes_us: closing time, microseconds.
         rest: of the way from here to the last verify; None if nothing is to be written.
+        wanted_back: that time is when the crew wants the unit back.
     """
+    end = "it is wanted back" if wanted_back else "closing"
     if rest is None:
         return Finding(Check.CLOSING, Answer.CLEAR, "nothing is to be written before closing")
 
     left_us = closes_us - now_us
     figures: dict[str, int | str] = {"rest_us": rest.p99_us, "left_us": left_us, "time_basis": rest.basis}
     if rest.p99_us > left_us:
-        left = f"{_left(left_us)} until closing" if left_us > 0 else "closing time is past"
+        past = "the time at which it is wanted back is past" if wanted_back else "closing time is past"
+        left = f"{_left(left_us)} until {end}" if left_us > 0 else past
         text = f"{left}, and everything to verify takes {rest.text}: do not begin the write today"
         return Finding(Check.CLOSING, Answer.STOP, text, figures, "a day has time enough for it")
 
-    text = f"everything to verify takes {rest.text}, {_left(left_us)} until closing"
+    text = f"everything to verify takes {rest.text}, {_left(left_us)} until {end}"
     return Finding(Check.CLOSING, Answer.CLEAR, text, figures)
 
 

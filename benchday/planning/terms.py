@@ -84,6 +84,8 @@ class TermFound:
     source: TermSource | None
     finding: Finding
     """On the support term: what each source says, which is used and why."""
+    disputed: bool = False
+    """Those who say one do not agree."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +133,8 @@ def term_of(sources: TermSources, on: str, issue_dates: Sequence[str] = ()) -> T
         or _differing(sources, said, issue_dates)
         or _agreed(said, on)
     )
-    return TermFound(used.last_day, used.source, finding)
+    disputed = finding.answer is not Answer.CLEAR or len({s.last_day for s in said}) > 1
+    return TermFound(used.last_day, used.source, finding, disputed)
 
 
 def chosen(sources: TermSources) -> tuple[str, TermSource] | None:

@@ -15,8 +15,14 @@ from benchday.planning.all_checks import AtStation, all_findings, no_go, power_f
 from benchday.planning.bench_checks import BenchPc
 from benchday.planning.checks import First, Kept
 from benchday.planning.targets import targets
+from benchday.planning.terms import TermFound, TermSources, term_of
 from tests.planning.shop import held, image, playbook, unit_now
 from tests.planning.test_checks import GOOD_PC, IDENTITY, MINUTE, kept, target
+
+
+def until(last_day: str | None) -> TermFound:
+    """Return a support term that the unit itself tells."""
+    return term_of(TermSources(unit_says=last_day), "2026-06-16")
 
 
 def at_station(**changed: Any) -> AtStation:
@@ -33,7 +39,7 @@ def at_station(**changed: Any) -> AtStation:
         "adapter": False,
         "free_bytes": 10**10,
         "bench_pc": GOOD_PC,
-        "support_until": "2030-12-31",
+        "term": until("2030-12-31"),
         "on": "2026-06-16",
         "now_us": 0,
         "closes_us": 240 * MINUTE,
@@ -60,7 +66,7 @@ def test_everything_wrong_is_found_at_once() -> None:
             connector="usb",
             free_bytes=0,
             bench_pc=replace(GOOD_PC, on_mains=False, battery_minutes=1),
-            support_until="2020-01-01",
+            term=until("2020-01-01"),
             closes_us=5 * MINUTE,
         )
     )
@@ -94,9 +100,9 @@ WRONG: tuple[dict[str, Any], ...] = (
     {"kept": Kept(None, {})},
     {"kept": kept({"a.obs": "aa"})},
     {"kept": kept({"a.obs": "ff", "b.obs": "bb"})},
-    {"support_until": "2020-01-01"},
-    {"support_until": None},
-    {"support_until": None, "target": target(support_until=None)},
+    {"term": until("2020-01-01")},
+    {"term": until(None)},
+    {"term": until(None), "target": target(support_until=None)},
     {"target": target(release=None)},
     {"target": targets([unit_now()], (image("2.10", enter_from="2.8"),))[0]},
     {"target": targets([unit_now(hardware="Z")], (image("2.10", hardware=["C"]),))[0]},
@@ -194,3 +200,21 @@ def test_findings_hold_whole_numbers_and_text_only() -> None:
     for finding in all_findings(at_station()):
         assert all(type(value) in (int, str) for value in finding.figures.values()), finding
         assert "\n" not in finding.text
+
+
+def test_sources_that_disagree_about_the_term_are_told_beside_what_it_allows() -> None:
+    """Asked only where a release hangs on it."""
+    disagree = TermSources(unit_says="2026-12-31", roster="2025-12-31")
+    found = all_findings(at_station(term=term_of(disagree, "2026-06-16", [image("2.10").issued, "2026-05-01"])))
+
+    told = [f for f in found if f.check is Check.SUPPORT_TERM]
+    assert [f.answer for f in told] == [Answer.CLEAR, Answer.ASK]
+    assert "the unit itself says 2026-12-31 and the roster says 2025-12-31" in told[1].text
+
+
+def test_what_is_wanted_back_is_not_begun_too_late() -> None:
+    """The time that is left is told with what it is left until."""
+    found = all_findings(at_station(closes_us=5 * MINUTE, wanted_back=True))
+
+    (closing,) = (f for f in found if f.check is Check.CLOSING)
+    assert (closing.answer, closing.text.split(",")[0]) == (Answer.STOP, "5 min are left until it is wanted back")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 
 from benchday.bench.aside.choosing import stands_in_the_way
-from benchday.bench.gathering import find_all, find_power, hold_images, list_recordings, read_power
+from benchday.bench.gathering import ends_us, find_all, find_power, hold_images, list_recordings, read_power
 from benchday.bench.holds import Hold
 from benchday.bench.permit_desk import Confirmation
 from benchday.bench.serving import Serving
@@ -65,10 +65,10 @@ def _outlived(at: Serving, found: tuple[Finding, ...], looked_us: int) -> str | 
         return "its support term was renewed: the unit is read again"
     if stands_in_the_way(at.tools, at.story):
         return "its set does not come along whole any more: what it does is chosen anew"
-    clock, closes_us = at.tools.book.clock, (at.tools.book.state.begun or {}).get("closes_us", 0)
+    clock = at.tools.book.clock
     rest_us = next((f.figures.get("rest_us", 0) for f in found if f.check is Check.CLOSING), 0)
-    if clock.now() + int(rest_us) > closes_us:
-        return "it was confirmed too late to be verified before closing"
+    if clock.now() + int(rest_us) > ends_us(at):
+        return "it was confirmed too late to be verified before closing, or before it is wanted back"
     if clock.monotonic() - looked_us > at.tools.plan.day.policy.permit_minutes * 60_000_000:
         return "it was confirmed too long after the unit was looked at; the unit is looked at anew"
     return None
