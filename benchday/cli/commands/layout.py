@@ -9,6 +9,7 @@ from pathlib import Path
 
 from benchday.cli.documents_layout import layout_facts
 from benchday.cli.exits import Exit
+from benchday.cli.known import known_units
 from benchday.cli.layout_lines import layout_lines
 from benchday.cli.layout_page import MADE_BY, layout_page
 from benchday.cli.output import print_document
@@ -17,9 +18,9 @@ from benchday.domain.entries import Entry
 from benchday.domain.errors import InputError
 from benchday.domain.plan import DayPlan
 from benchday.inputs.day import load_day
+from benchday.planning.before_day import before_day
 from benchday.planning.disk_room import Earlier, earlier_recordings
 from benchday.planning.layout import layout_of
-from benchday.planning.targets import UnitNow, targets
 from benchday.record.place import Place, record_folder
 from benchday.record.reading import open_reader
 
@@ -35,8 +36,7 @@ def layout(folder: Path, html: Path | None, record: Path | None, *, as_json: boo
     """
     plan = load_day(folder)
     place = record_folder(folder, plan.day.record, record)
-    units = _units_now(plan)
-    aims = targets(units, plan.images.images, plan.hours.date)
+    aims = before_day(plan, known_units(plan, place)).found
     laid = layout_of(plan, aims, _earlier(plan, place), _free_bytes(place))
 
     # A program that reads the document wants no file that it did not name.
@@ -49,14 +49,6 @@ def layout(folder: Path, html: Path | None, record: Path | None, *, as_json: boo
         for line in layout_lines(plan, laid, page):
             print(line)
     return Exit.HELD if laid.stops else Exit.DONE
-
-
-def _units_now(plan: DayPlan) -> list[UnitNow]:
-    """Return the roster's units; what runs on them now is asked of them on the day."""
-    return [
-        UnitNow(serial=row.serial, model=row.model, crew=row.crew, role=row.role, support_until=row.support_until)
-        for row in plan.roster
-    ]
 
 
 def _earlier(plan: DayPlan, record: Path) -> Earlier:

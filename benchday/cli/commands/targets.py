@@ -3,23 +3,20 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
 
 from benchday.cli import targets_view as view
 from benchday.cli.documents_targets import targets_facts
 from benchday.cli.exits import Exit
+from benchday.cli.known import known_units
 from benchday.cli.output import print_document
 from benchday.domain.bench import Instruments
 from benchday.domain.errors import InputError
-from benchday.domain.plan import DayPlan
 from benchday.inputs.day import load_day
 from benchday.inputs.register_csv import MARK, SIMULATED, write_rows
 from benchday.planning.before_day import before_day
-from benchday.planning.register import KINDS, Registered, register_of
-from benchday.record.place import Place, record_folder
-from benchday.record.reading import open_reader
+from benchday.record.place import record_folder
 
 
 def targets(folder: Path, on: str | None, record: Path | None, *, as_json: bool, as_csv: bool) -> int:
@@ -46,21 +43,6 @@ def targets(folder: Path, on: str | None, record: Path | None, *, as_json: bool,
         for line in view.lines(plan, before, simulated=simulated, known=known is not None):
             print(line)
     return Exit.HELD if before.stops else Exit.DONE
-
-
-def known_units(plan: DayPlan, record: Path) -> Mapping[str, Registered] | None:
-    """Return what earlier days of the record say of units; None if there is no record yet, or one of the other sort.
-
-    Raises:
-        RecordError: it cannot be read.
-    """
-    if not Place(record).journal.is_file():
-        return None
-    with open_reader(record) as reader:
-        # Simulated and real never mix: neither says anything of the other.
-        if reader.simulated is not (plan.day.instruments is Instruments.SIMULATED):
-            return None
-        return register_of(reader.entries(KINDS))
 
 
 def _day(on: str | None) -> str | None:
