@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
+from benchday.domain.checks import Finding
 from benchday.domain.errors import BenchdayError
 
 
@@ -19,6 +22,11 @@ class SendOff(BenchdayError):
     def __init__(self, why: str, *, charge_percent: int | None = None, for_today: bool = False) -> None:
         self.why, self.charge_percent, self.for_today = why, charge_percent, for_today
         super().__init__(why)
+
+
+def lifts_of(findings: Iterable[Finding]) -> str:
+    """Join what would clear each finding, in words that follow "held until"."""
+    return ", and ".join(dict.fromkeys(f.clears for f in findings if f.clears)) or "a person decides anew"
 
 
 INTERRUPTED = "interrupted"

@@ -95,6 +95,27 @@ MUTANTS = (
         _promise("a_copy_that_is_not_what_the_unit_says_is_none"),
     ),
     Mutant(
+        "a battery that is not read again",
+        "bench/steps/confirm.py",
+        " or await _power_fell(at, recordings)",
+        "",
+        ("bench/test_unknown_charge.py::test_the_battery_is_read_again_once_it_is_confirmed",),
+    ),
+    Mutant(
+        "a charge that nobody knows, waved through",
+        "planning/all_checks.py",
+        " or (finding.check is Check.POWER and finding.answer is Answer.ASK)",
+        "",
+        ("bench/test_unknown_charge.py::test_what_is_not_known_is_cleared_by_external_power_and_never_waved_through",),
+    ),
+    Mutant(
+        "a lost frequency that anybody accepts",
+        "planning/survival.py",
+        "may = change.field in playbook.ask_if_changed",
+        "may = True",
+        ("bench/test_survival.py::test_a_lost_frequency_fails_the_verify_and_stops_the_line_unasked",),
+    ),
+    Mutant(
         "losses that were not shown",
         "bench/steps/confirm.py",
         " or await _more_to_lose(at, permit)",

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from benchday.bench.aside.choosing import choose, stands_in_the_way
 from benchday.bench.gathering import find_all, hold_images, in_boot, list_recordings, read_power
-from benchday.bench.holds import Hold, SendOff
+from benchday.bench.holds import Hold, SendOff, lifts_of
 from benchday.bench.remedying import remedy
 from benchday.bench.saved import save_settings
 from benchday.bench.serving import Serving
@@ -74,12 +74,7 @@ def _hold_on(stops: dict[Check, Finding]) -> None:
     if not others:
         raise SendOff(stops[Check.CLOSING].text, for_today=True)
     reason = "; ".join(f.text for f in others)
-    raise Hold(others[0].check.value, reason, _lifts(others))
-
-
-def _lifts(findings: Sequence[Finding]) -> str:
-    """Join what would clear each finding, in words that follow "held until"."""
-    return ", and ".join(dict.fromkeys(f.clears for f in findings if f.clears)) or "a person decides anew"
+    raise Hold(others[0].check.value, reason, lifts_of(others))
 
 
 def _hold_without_consent(at: Serving) -> None:
@@ -122,4 +117,4 @@ def _sentence(finding: Finding) -> str:
 def _hold_if_told(answered: Answered, asks: Sequence[Finding]) -> None:
     if answered.text("answer") == "hold":
         reason = f"{answered.operator} decided: {answered.text('reason')}"
-        raise Hold(asks[0].check.value, f"{'; '.join(f.text for f in asks)}; {reason}", _lifts(asks))
+        raise Hold(asks[0].check.value, f"{'; '.join(f.text for f in asks)}; {reason}", lifts_of(asks))

@@ -6,7 +6,7 @@ import hashlib
 
 from benchday.bench.aside.choosing import stands_in_the_way
 from benchday.bench.gathering import ends_us, find_all, find_power, hold_images, list_recordings, read_power
-from benchday.bench.holds import Hold
+from benchday.bench.holds import Hold, lifts_of
 from benchday.bench.permit_desk import Confirmation
 from benchday.bench.serving import Serving
 from benchday.bench.targeting import target_of
@@ -42,8 +42,9 @@ async def confirm(at: Serving) -> StepName:
         found = await find_all(at, power, recordings, StepName.CONFIRM)
         if any(no_go(f) for f in found) or not at.target.route:
             if at.story.tries.get("check", 0) >= MOST_CHECKS:
-                stops = "; ".join(f.text for f in found if no_go(f))
-                raise Hold("check", f"the checks do not hold up to the write: {stops}", "a person looks")
+                stops = [f for f in found if no_go(f)]
+                said = "; ".join(f.text for f in stops)
+                raise Hold("check", f"the checks do not hold up to the write: {said}", lifts_of(stops))
             return StepName.CHECK
         looked_us = at.tools.book.clock.monotonic()
         permit = await at.tools.desk.confirm(_confirmation(at, at.target.images[0], found))
