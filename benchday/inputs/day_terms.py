@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import lru_cache
 from pathlib import Path
 
 from benchday.domain.bench import DayFile
@@ -13,7 +14,7 @@ from benchday.domain.plan import TermsList
 from benchday.inputs.outcome import Notice
 from benchday.inputs.source import digest
 from benchday.inputs.terms_copy import COPY, last_copy
-from benchday.inputs.terms_csv import kept_for, read_terms
+from benchday.inputs.terms_csv import Terms, kept_for, read_terms
 from benchday.inputs.yaml_text import YamlText
 
 KEY = "support_terms"
@@ -57,10 +58,10 @@ def _from_file(folder: Path, name: str, supplier: str, text: YamlText, serials: 
         expected = "a file with support terms that can be read, relative to the day's folder"
         return DayTerms(mistakes=(text.mistake((KEY, "file"), expected, found),))
 
-    read = read_terms(data, name)
-    kept = kept_for(read, serials)
+    read = _read(data, name)
+    kept, shortened = kept_for(read, serials)
     terms = TermsList(supplier, as_of, kept)
-    return DayTerms(terms, digest(data), tuple(read.mistakes), tuple(read.notices))
+    return DayTerms(terms, digest(data), tuple(read.mistakes), (*read.notices, *shortened))
 
 
 def _from_copy(folder: Path, url: str, supplier: str, serials: Collection[str]) -> DayTerms:
@@ -69,15 +70,21 @@ def _from_copy(folder: Path, url: str, supplier: str, serials: Collection[str]) 
         said = f"the list of {supplier} is not used, since {why_none}: fetch it with `benchday terms`"
         return DayTerms(notices=(Notice(COPY, 0, said),))
 
-    read, about = read_terms(copy.data, COPY), copy.about
+    read, about = _read(copy.data, COPY), copy.about
     if read.mistakes:
         # It was free of mistakes when it was saved, so an older program took what this one refuses.
         said = f"the list of {supplier} is not used: {read.mistakes[0]}; fetch it anew with `benchday terms`"
         return DayTerms(notices=(Notice(COPY, 0, said),))
-    kept = kept_for(read, serials)
+    kept, shortened = kept_for(read, serials)
     failed = [Notice(COPY, 0, copy_in_use(about.fetched, about.failed))] if about.failed is not None else []
     terms = TermsList(supplier, about.fetched, kept, from_copy=about.failed is not None)
-    return DayTerms(terms, about.sha256, (), (*read.notices, *failed))
+    return DayTerms(terms, about.sha256, (), (*read.notices, *shortened, *failed))
+
+
+@lru_cache(maxsize=1)
+def _read(data: bytes, name: str) -> Terms:
+    # A running day looks at its files every two seconds, and a supplier's list may be long.
+    return read_terms(data, name)
 
 
 def copy_in_use(fetched: str, why: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from benchday.inputs.outcome import Notice
 from benchday.inputs.roster_cells import date_problems, serial_problems
 from benchday.inputs.table_csv import Columns, Table, rows_of
 
@@ -39,13 +40,14 @@ def read_terms(data: bytes, file: str) -> Terms:
     return found
 
 
-def kept_for(found: Terms, serials: Iterable[str]) -> dict[str, str]:
-    """Return the terms of these units, and note the serials that seem to have lost their leading zeros."""
+def kept_for(found: Terms, serials: Iterable[str]) -> tuple[dict[str, str], tuple[Notice, ...]]:
+    """Return the terms of these units, and a notice for each serial that seems to have lost its leading zeros."""
     kept: dict[str, str] = {}
+    notices: list[Notice] = []
     for serial in serials:
         if serial in found.terms:
             kept[serial] = found.terms[serial]
         elif (bare := serial.lstrip("0")) in found.terms and bare != serial:
             text = f"{bare} is not on the roster, but {serial} is: a spreadsheet has probably dropped the leading zeros"
-            found.note(0, text)
-    return kept
+            notices.append(Notice(found.file, 0, text))
+    return kept, tuple(notices)

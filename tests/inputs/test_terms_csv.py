@@ -7,9 +7,10 @@ import os
 from datetime import UTC, datetime
 from pathlib import Path
 
+from benchday.domain.entries import GENESIS, Entry, Times
 from benchday.domain.fold import DayState
 from benchday.domain.plan import TermsList
-from benchday.domain.plan_says import TERMS, plan_of, says_of, terms_of, terms_says, without_personal
+from benchday.domain.plan_says import TERMS, plan_of, says_of, terms_of, without_personal
 from benchday.inputs.changes import differences
 from benchday.inputs.day import load_day, read_day
 from benchday.inputs.source import digest
@@ -159,7 +160,7 @@ def test_what_was_recorded_comes_back(day: Path) -> None:
     entry = terms_of(plan)
     assert entry is not None
     state = DayState(inputs={i.name: {"says": i.says, "sha256": i.sha256} for i in says_of(plan)})
-    state.inputs[TERMS] = terms_says(entry.model_dump())
+    state.apply(Entry.forge(entry.draft(), bench="b1", seq=1, times=Times(1, 2, 3), prev=GENESIS))
     again = plan_of(state.inputs)
     assert (again.terms, again.digests[TERMS]) == (plan.terms, plan.digests[TERMS])
     assert without_personal(plan).terms == plan.terms
