@@ -94,6 +94,8 @@ def due(units: Iterable[Registered], images: Sequence[Image], on: str, within_da
         for name, found in _of(unit, newest, on, within_days):
             lists[name].append(found)
 
+    for found_there in lists.values():
+        found_there.sort(key=lambda u: (u.customer, u.crew, u.serial))
     lists["ending"].sort(key=lambda u: (u.days or 0, u.serial))
     lists["overdue"].sort(key=lambda u: (-(u.days or 0), u.serial))
     invite = _invitations(crews, lists)

@@ -249,7 +249,7 @@ def test_who_is_due(record: Path, listed: Path, monkeypatch: pytest.MonkeyPatch,
     read_in(monkeypatch, record, listed)
     told = document(monkeypatch, capsys, "due", "--record", str(record))
     assert (told["on"], told["within_days"], told["images_on"]) == ("2026-06-16", 90, "2026-06-16")
-    assert [u["serial"] for u in told["behind"]] == ["D1", "007421"]
+    assert [u["serial"] for u in told["behind"]] == ["007421", "D1"]
     assert [u["serial"] for u in told["after_renewal"]] == ["007422"]
     assert [(u["serial"], u["days"]) for u in told["ending"]] == [("D1", 76)]
     assert [u["serial"] for u in told["overdue"]] == ["007422"]
