@@ -175,7 +175,7 @@ def _with_entry(store: Store, entry: dict[str, Any]) -> bytes:
     yaml.width = 1 << 20
     inset = max(2, store.text.spot(("images", 0)).column - 1)
     yaml.indent(mapping=2, sequence=inset, offset=inset - 2)
-    tree = yaml.load(plain)
+    tree = yaml.load(plain.replace("\r\n", "\n"))
     if not tree["images"]:
         tree["images"].fa.set_block_style()
     tree["images"].append(yaml.load("\n".join(yaml_lines(entry))))
