@@ -38,9 +38,7 @@ def test_a_term_that_ended_before_the_newest() -> None:
     found = target(unit_now(support_until="2026-04-30"))
 
     assert (found.release, found.reason_code) == ("2.9", ReasonCode.TERM_ENDED)
-    assert found.reason == (
-        "2.9 is the newest issued within the support term, which ends on 2026-04-30 (2.10 was issued on 2026-05-01)"
-    )
+    assert found.reason == "support ended 2026-04-30, before 2.10 was issued (2026-05-01): newest allowed is 2.9"
     assert target(unit_now(support_until="2026-05-01")).release == "2.10"
 
 
@@ -99,7 +97,10 @@ def test_a_stepping_stone_makes_two_writes() -> None:
     images = (*LINE[:3], image("2.10", "2026-05-01", through=["2.6"]))
 
     assert target(unit_now(release="2.4"), images).route == ("2.6", "2.10")
-    assert target(unit_now(release="2.4"), images).reason == ("2.10 is the newest release for Millrace, by way of 2.6")
+    assert (
+        target(unit_now(release="2.4"), images).reason
+        == "2.10 is the newest release for Millrace; must pass through 2.6 first"
+    )
     assert target(unit_now(release="2.6"), images).route == ("2.10",)
     assert target(unit_now(release="2.9"), images).route == ("2.10",)
 
@@ -114,15 +115,17 @@ def test_enter_from_is_respected_by_the_shortest_way() -> None:
 
 def test_no_way_is_a_stop_that_names_the_nearest_release() -> None:
     """2.10 demands 2.7, which the store does not hold; 2.9 can be reached."""
-    images = (*LINE[:3], image("2.10", through=["2.7"]))
+    images = (*LINE[:3], image("2.10", "2026-05-01", through=["2.7"]))
     found = target(unit_now(), images)
 
     assert (found.release, found.route, found.reason_code) == ("2.10", (), ReasonCode.NO_ROUTE)
     (finding,) = found.findings
     assert (finding.check, finding.answer, finding.figures["nearest"]) == (Check.ROUTE, Answer.STOP, "2.9")
     assert finding.text == (
-        "no way leads from 2.4 to 2.10: the nearest release it can reach is 2.9; add the missing image or hold the unit"
+        "no way leads from 2.4 to 2.10, which demands 2.7 first: the nearest release it can reach is 2.9; add the "
+        "missing image or hold the unit"
     )
+    assert finding.clears == "2.7 may be written"
 
 
 def test_a_stepping_stone_outside_the_term_is_no_way() -> None:
@@ -187,8 +190,8 @@ def test_a_set_without_a_common_release_is_put_to_a_person() -> None:
     for found in (base, rover):
         assert [(f.check, f.answer) for f in found.findings] == [(Check.SET, Answer.ASK)]
     assert rover.findings[0].text == (
-        "no release can be reached by all receivers of crew Avocet: base would end on 2.9 and rover would end on 2.10; "
-        "decide what to do with the set"
+        "base would end on 2.9, which does not work together with the rest of crew Avocet, on 2.10; decide what the "
+        "set does"
     )
 
 
@@ -201,7 +204,7 @@ def test_a_unit_that_is_away_is_noted_and_does_not_hold_the_set_back(away: str) 
     assert (rover.release, rover.route) == ("2.10", ("2.10",))
     assert [(f.check, f.answer) for f in rover.findings] == [(Check.SET, Answer.ASK)]
     assert rover.findings[0].text == (
-        f"base of crew Avocet is {away} and stays on 2.6 while the set ends on 2.10; decide whether to go on without it"
+        f"base of crew Avocet is {away} and stays on 2.6 while the set ends on 2.10; decide what the set does"
     )
 
 
