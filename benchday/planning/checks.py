@@ -11,12 +11,11 @@ from benchday.domain.checks import Answer, Check, Finding
 from benchday.domain.playbook import Playbook
 from benchday.domain.readings import Identity, Recording
 from benchday.domain.releases import Image
-from benchday.planning.targets import Target
+from benchday.planning.target import Target
+from benchday.planning.terms import TERM_ENDS_SOON_DAYS
 from benchday.planning.wording import counted, either, in_bytes, listed
 
 _TERM_KNOWN = "the last day of the support term is known"
-WARN_DAYS = 30
-"""A support term that ends within so many days is pointed out."""
 _OWNER = "the owner lets them go"
 SPARE_BYTES = 200_000_000
 """Room that must remain on the disk beside the recordings."""
@@ -187,7 +186,8 @@ def support_term(target: Target, last_day: str | None, on: str, playbook: Playbo
         text = "the support term is not known: ask the customer or the maker for its last day"
         return Finding(Check.SUPPORT_TERM, Answer.ASK, text, clears=_TERM_KNOWN)
 
-    return _within_term(target.images, last_day, on, playbook.limit(Check.SUPPORT_TERM, "warn_days", WARN_DAYS))
+    warn_days = playbook.limit(Check.SUPPORT_TERM, "warn_days", TERM_ENDS_SOON_DAYS)
+    return _within_term(target.images, last_day, on, warn_days)
 
 
 def _within_term(images: Sequence[Image], last_day: str, on: str, warn_days: int) -> Finding:

@@ -56,6 +56,8 @@ def _checked(t: Telling, e: Entry) -> Sentence:
         details.append(f"{f['answer'].upper():5} {f['check']}: {f['text']}")
         if f["figures"]:
             details.append(f"      ({figures(f['figures'], t.zone)})")
+        if f.get("clears"):
+            details.append(f"      until {f['clears']}")
     mark = "STOP" if stops else "ASK" if asks else ""
     return sentence(f"{len(findings)} findings: {stops} stop, {asks} ask, the rest clear", *details, mark=mark)
 
