@@ -22,6 +22,7 @@ class Mutant:
 PERMITS = "domain/test_permits.py"
 JOURNALS = "contracts/test_journals.py"
 SURFACE = "devices/test_only_spent_acts_write.py"
+SIGNING = "inputs/test_image_signing.py"
 
 MUTANTS = (
     Mutant(
@@ -149,5 +150,54 @@ MUTANTS = (
         "if check_of(content, crc=True) != buffer[3 + size : whole]:",
         "if False:",
         ("devices/test_xmodem.py",),
+    ),
+    Mutant(
+        "a list that is signed by too few",
+        "inputs/image_signing.py",
+        "if len(mine) < bench.image_signatures:",
+        "if False:",
+        (f"{SIGNING}::test_too_few_signatures",),
+    ),
+    Mutant(
+        "a signature that does not fit and does not matter",
+        "inputs/image_signing.py",
+        "        if key.name not in good:\n",
+        "        if not good:\n",
+        (f"{SIGNING}::test_a_wrong_signature_of_a_known_key_stops_even_where_others_are_enough",),
+    ),
+    Mutant(
+        "a signature made for something else",
+        "inputs/image_signing.py",
+        "bytes.fromhex(signature), SIGNED_FOR + data)",
+        "bytes.fromhex(signature), data)",
+        (f"{SIGNING}::test_what_is_signed_begins_with_words_of_its_own",),
+    ),
+    Mutant(
+        "an expired list that is used",
+        "inputs/image_signing.py",
+        "images.expires < on:",
+        "False:",
+        (f"{SIGNING}::test_an_expired_list_is_refused_by_the_first_date_of_the_day",),
+    ),
+    Mutant(
+        "a day begun on an older list",
+        "bench/beginning.py",
+        "        _refuse_older_images(book, plan, others)\n",
+        "",
+        ("safety/test_update_safety.py::test_04_a_list_older_than_the_newest_seen_is_refused",),
+    ),
+    Mutant(
+        "a list that keeps its number and changes",
+        "domain/image_lists.py",
+        "and sha256 in seen.digests)",
+        ")",
+        ("domain/test_image_lists.py",),
+    ),
+    Mutant(
+        "an image replaced in silence",
+        "inputs/image_adding.py",
+        '!= sha256:\n        raise InputError(\n            f"{path} is another file',
+        '!= sha256 and False:\n        raise InputError(\n            f"{path} is another file',
+        ("inputs/test_image_adding.py::test_a_file_of_that_name_with_other_bytes_is_never_replaced",),
     ),
 )
