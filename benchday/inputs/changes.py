@@ -113,7 +113,10 @@ def _terms(old: DayPlan, new: DayPlan) -> Iterator[str]:
         # Taking the list away changes day.yaml, which is told there.
         return
     was = old.terms.terms if old.terms is not None else {}
+    # The list is kept as far as the roster goes: who comes or leaves is said with the roster.
+    both = {r.serial for r in old.roster} & {r.serial for r in new.roster}
     for serial, last_day in new.terms.terms.items():
-        if was.get(serial) != last_day:
+        if serial in both and was.get(serial) != last_day:
             yield f"support terms: unit {serial}: was {was.get(serial, 'not told')} and is {last_day}"
-    yield from (f"support terms: unit {serial} is not told any more" for serial in was if serial not in new.terms.terms)
+    gone = [serial for serial in was if serial in both and serial not in new.terms.terms]
+    yield from (f"support terms: unit {serial} is not told any more" for serial in gone)

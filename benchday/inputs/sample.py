@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from datetime import datetime
 from pathlib import Path
 
 from benchday.domain.errors import InputError, MistakesFound
@@ -92,6 +94,12 @@ def _write(folder: Path, seed: int, scenario: Scenario, build_image: BuildImage)
     _text(store / "images.yaml", sample_text.IMAGES_HEAD + "\n".join(yaml_lines(images, "  ")) + "\n")
     _text(folder / "bench.yaml", sample_text.BENCH)
     _text(folder / "roster.csv", sample_text.roster_text(scenario.units))
+    terms = folder / "terms.csv"
+    _text(terms, sample_text.terms_text(scenario.units))
+    as_of_s = datetime.fromisoformat(f"{sample_text.TERMS_AS_OF}T12:00+00:00").timestamp()
+    # A list is of the day of its file.
+    os.utime(terms, (as_of_s, as_of_s))
+    _text(folder / "units.csv", sample_text.units_text(scenario.units))
     _text(folder / SCENARIO, scenario_text(scenario))
     write_shipped(schemas)
     # Last, because a folder is a day once it holds this file.

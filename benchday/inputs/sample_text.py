@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from benchday.domain.scenario import Coming, ScenarioUnit
 from benchday.inputs.roster_csv import COLUMNS
@@ -45,8 +45,9 @@ playbooks: shipped       # or a folder with playbooks of your own
 # pins: a crew or a unit that must not change its release, or must have a certain one, until a day.
 #   - {{crew: Godwit, release: "2.9", reason: a survey that must not change release, until: "2026-09-30",
 #      decided_by: Ines Halloran}}
-# support_terms: a supplier's list, a CSV file with the columns serial and support_until, or where it is fetched.
-#   {{supplier: the maker's office, file: terms.csv}}
+
+# A supplier's list of support terms: a CSV file with the columns serial and support_until, or a url to fetch it from.
+support_terms: {{supplier: Quillfen service desk, file: terms.csv}}
 
 record: record           # folder of the record; leave the line out to use the bench's own record over all days
 """
@@ -126,14 +127,42 @@ SCENARIO_HEAD = (
 )
 
 
+TERMS_AS_OF = "2026-06-08"
+"""Day of the supplier's list."""
+SUPPLIED_MODELS = ("Millrace", "Osier")
+"""Models of the supplier whose list of support terms the sample day has."""
+
+
+def terms_text(units: Iterable[ScenarioUnit]) -> str:
+    """Return the supplier's list: what the units themselves tell, as far as they are the supplier's."""
+    rows = [(u.serial, u.starts.term) for u in units if u.model in SUPPLIED_MODELS and u.starts.term]
+    return _csv_text(("serial", "support_until"), rows)
+
+
+def units_text(units: Iterable[ScenarioUnit]) -> str:
+    """Return what the shop knew of the units before this day, as a list that ``benchday units --import`` reads."""
+    known = [u for u in units if u.coming is not Coming.WALKS_IN]
+    serviced = [f"2025-{6 + number % 6:02}-{3 + number:02}" for number, _ in enumerate(known)]
+    return _csv_text(
+        ("serial", "model", "customer", "crew", "role", "release", "serviced"),
+        (
+            (u.serial, u.model, u.customer, u.crew, u.role.value, u.starts.release or "", day)
+            for u, day in zip(known, serviced, strict=True)
+        ),
+    )
+
+
 def roster_text(units: Iterable[ScenarioUnit]) -> str:
     """Return roster.csv for the units that are expected."""
+    expected = [u for u in units if u.coming is not Coming.WALKS_IN]
+    whose = [(u.serial, u.model, u.customer, u.contact, u.crew, u.role.value) for u in expected]
+    when = [(u.arrives, u.promised, u.support_until, u.note) for u in expected]
+    return _csv_text(COLUMNS, [(*of, *at) for of, at in zip(whose, when, strict=True)])
+
+
+def _csv_text(head: Sequence[str], rows: Iterable[Sequence[str | None]]) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    for unit in units:
-        if unit.coming is Coming.WALKS_IN:
-            continue
-        cells = (unit.serial, unit.model, unit.customer, unit.contact, unit.crew, unit.role.value)
-        writer.writerow([*cells, unit.arrives, unit.promised, unit.support_until, unit.note])
+    writer.writerow(head)
+    writer.writerows(rows)
     return out.getvalue()

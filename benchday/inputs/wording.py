@@ -19,6 +19,7 @@ PATTERNS: Mapping[str, str] = {
         'a version in quotes, numbers joined by dots, like "2.10"'
     ),
     r"^[A-Za-z0-9][A-Za-z0-9._-]*$": "a file name of letters, digits, dots, hyphens and underscores",
+    r"^[0-9a-f]{128}$": "an Ed25519 signature, 128 lower-case hexadecimal digits",
     r"^https?://[^\s]+$": "an address that begins with https:// or http://",
 }
 """What each pattern in the models means."""

@@ -265,12 +265,22 @@ def test_who_is_due(record: Path, listed: Path, monkeypatch: pytest.MonkeyPatch,
     )
 
 
+def say_terms(day: Path, line: str) -> None:
+    """Let day.yaml name another list of support terms."""
+    path = day / "day.yaml"
+    text, changed = re.subn(
+        r"^support_terms:.*$|\Z", line, path.read_text(encoding="utf-8"), count=1, flags=re.MULTILINE
+    )
+    assert changed
+    path.write_text(text, encoding="utf-8")
+
+
 def test_terms_against_the_roster(day: Path, monkeypatch: pytest.MonkeyPatch, capsys: Captured) -> None:
     """For each unit what the roster and the list say, and whether that is the same."""
+    say_terms(day, "")
     assert called(monkeypatch, "terms", str(day)) == 2
     assert "day.yaml names no list of support terms" in capsys.readouterr().err
-    with (day / "day.yaml").open("a", encoding="utf-8") as file:
-        file.write("\nsupport_terms:\n  supplier: Fenmark Supplies\n  file: terms.csv\n")
+    say_terms(day, "support_terms: {supplier: Fenmark Supplies, file: terms.csv}")
     with (day / "roster.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     known = [row for row in rows if row["support_until"]]
@@ -289,8 +299,7 @@ def test_terms_against_the_roster(day: Path, monkeypatch: pytest.MonkeyPatch, ca
 
 def test_terms_that_cannot_be_fetched(day: Path, monkeypatch: pytest.MonkeyPatch, capsys: Captured) -> None:
     """Never fetched and nobody there: it is said, and the command could not finish."""
-    with (day / "day.yaml").open("a", encoding="utf-8") as file:
-        file.write("\nsupport_terms:\n  supplier: Fenmark Supplies\n  url: http://127.0.0.1:9/list.csv\n")
+    say_terms(day, 'support_terms: {supplier: Fenmark Supplies, url: "http://127.0.0.1:9/list.csv"}')
     told = document(monkeypatch, capsys, "terms", str(day), status=1)
     assert (told["how"], told["as_of"]) == ("none", None)
     assert told["notices"][0].startswith("could not be fetched: 127.0.0.1: ")

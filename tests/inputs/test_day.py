@@ -60,6 +60,7 @@ def test_digests_are_of_the_bytes_as_read(day: Path) -> None:
         "roster.csv",
         "images/images.yaml",
         "cautions",
+        "support terms",
         *(f"playbook:{p.playbook}" for p in plan.playbooks),
     }
     assert plan.digests["roster.csv"] == digest((day / "roster.csv").read_bytes())

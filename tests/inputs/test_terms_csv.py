@@ -66,8 +66,10 @@ def test_a_list_without_its_columns() -> None:
 
 def name_list(folder: Path, of: str) -> None:
     """Name a list in day.yaml."""
-    with (folder / "day.yaml").open("a", encoding="utf-8") as file:
-        file.write(f"\nsupport_terms:\n  supplier: Fenmark Supplies\n  {of}\n")
+    path = folder / "day.yaml"
+    kept = [x for x in path.read_text(encoding="utf-8").splitlines() if not x.startswith("support_terms:")]
+    text = "\n".join([*kept, "support_terms:", "  supplier: Fenmark Supplies", f"  {of}", ""])
+    path.write_text(text, encoding="utf-8")
 
 
 def with_file(folder: Path, rows: str) -> Path:

@@ -19,5 +19,6 @@ def new(folder: Path, seed: int, *, as_json: bool) -> int:
     print(f"A sample day with simulated instruments is in {folder} ({len(files)} files).")
     print(f"Look at it:  {folder / 'day.yaml'}, bench.yaml, roster.csv, images/images.yaml")
     print(f"Check it:    benchday validate {folder}")
+    print(f'Know it:     cd {folder}; benchday units --import units.csv --operator "Ines Halloran"; benchday targets .')
     print(f'Run it:      benchday run {folder} --operator "Ines Halloran" --speed 60')
     return Exit.DONE
