@@ -6,12 +6,15 @@ is taken only where a pin or a decision demands it and the release allows it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from copy import copy
+from dataclasses import replace
 from functools import partial
 from itertools import chain
 
 from benchday.domain.checks import Finding
 from benchday.domain.releases import Image
+from benchday.domain.sets import SetChoice
 from benchday.planning import reasons
 from benchday.planning.catalogue import STAYS, Catalogue, Way, trials_of
 from benchday.planning.crews import CrewSet
@@ -22,7 +25,7 @@ from benchday.planning.rules import PLAIN, Rules
 from benchday.planning.target import ReasonCode, Target, UnitNow
 from benchday.planning.works import WorksTogether
 
-__all__ = ["ReasonCode", "Rules", "Store", "Target", "UnitNow", "targets"]
+__all__ = ["ReasonCode", "Rules", "Store", "Target", "UnitNow", "of_crew", "targets"]
 
 
 def targets(
@@ -43,7 +46,7 @@ def targets(
 
     found: dict[str, Target] = {}
     for crew, its_units in crews.items():
-        for target in _of_crew(store, crew, its_units):
+        for target in of_crew(store, crew, its_units):
             found[target.unit] = target
     return tuple(found[unit.serial] for unit in units)
 
@@ -70,6 +73,12 @@ class Store:
         self._catalogues: dict[tuple[str, str | None], Catalogue] = {}
         self._alike: dict[tuple[str, tuple[int, ...]], Catalogue] = {}
         self._places: dict[tuple[str, str | None], int | None] = {}
+
+    def with_choices(self, choices: Mapping[str, SetChoice]) -> Store:
+        """Return the same store where other choices were made about sets."""
+        other = copy(self)
+        other.rules = replace(self.rules, choices=choices)
+        return other
 
     def outlook(self, unit: UnitNow) -> Outlook:
         """Return a unit with the releases on which it can end; a pin has decided already."""
@@ -123,7 +132,14 @@ class Store:
         return self._places[key]
 
 
-def _of_crew(store: Store, crew: str, units: Iterable[UnitNow]) -> Iterator[Target]:
+def of_crew(store: Store, crew: str, units: Iterable[UnitNow]) -> Iterator[Target]:
+    """Yield the targets of one crew's units, in their order.
+
+    Args:
+        store: that knows the releases of these units.
+        crew: its name; empty for units without one.
+        units: all of the crew.
+    """
     outlooks = [store.outlook(unit) for unit in units]
     its_set = store.crew(crew, outlooks)
     about = its_set.findings()
