@@ -58,7 +58,7 @@ class DayState:
     sets_proved: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     """Crew -> facts of its last proof."""
     sets_decided: dict[str, Mapping[str, Any]] = field(default_factory=dict)
-    """Crew -> facts of the last decision about its set."""
+    """Crew -> facts of the last decision about its set, with the number of its entry (seq)."""
     packs_used: set[str] = field(default_factory=set)
 
     def open_items(self) -> tuple[ItemState, ...]:
@@ -202,7 +202,7 @@ def _set_proved(state: DayState, entry: Entry) -> None:
 
 
 def _set_decided(state: DayState, entry: Entry) -> None:
-    state.sets_decided[entry.facts["crew"]] = entry.facts
+    state.sets_decided[entry.facts["crew"]] = {**entry.facts, "seq": entry.seq}
 
 
 def _recalled(state: DayState, entry: Entry) -> None:

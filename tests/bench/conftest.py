@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -36,6 +37,6 @@ def inputs(sample: Path) -> tuple[DayPlan, dict[str, bytes]]:
 
 @pytest.fixture
 def shop(inputs: tuple[DayPlan, dict[str, bytes]]) -> Shop:
-    """Give a shop whose units are in good order, on 2.9, without recordings."""
+    """Give a shop whose units are in good order, on 2.9, without recordings; no supplier tells their support terms."""
     plan, files = inputs
-    return Shop(plan, files)
+    return Shop(replace(plan, terms=None), files)

@@ -30,6 +30,7 @@ class People(ScriptedOperators):
         answers: dict[str, Answer] = {
             "check in": ARRIVED,
             "confirm": read_off,
+            "choice": {"answer": "split", "reason": "agreed"},
             "findings": {"answer": "go on", "reason": "agreed"},
             "bench pc": {"answer": "go on", "reason": "looked at"},
             "interrupted": {"answer": "identify anew"},

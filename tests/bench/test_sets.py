@@ -68,10 +68,12 @@ async def test_a_set_without_its_held_rover_is_handed_back_without_proof(shop: S
 
 async def test_that_a_crews_rover_is_away_is_put_to_a_person_before_its_base_is_written(shop: Shop) -> None:
     shop.only(BASE, ROVER)
-    shop.people.answers |= {f"check in {ROVER}": {"here": "absent"}, "findings": None}
+    shop.people.answers |= {f"check in {ROVER}": {"here": "absent"}, "choice": None}
     async with shop.running() as day:
         await day.until_state(ROVER, State.ABSENT)
-        asked = await day.item("findings", BASE)
+        await day.until_state(BASE, State.CHECK)
+        await day.settled()
+        asked = await day.item("choice Avocet")
         assert f"{ROVER} of crew Avocet is absent" in asked.item.text
         assert shop.units[BASE].reaches == []
 

@@ -71,6 +71,8 @@ async def choose_anew(tools: Tools, crew: str) -> None:
 
 
 async def _ask(tools: Tools, question: SetQuestion) -> None:
+    state = tools.book.state
+    before = state.sets_decided.get(question.crew, {}).get("seq", 0)
     item = _item(question)
     answered = await tools.queue.ask(item)
     choice = SetChoice(answered.text("answer"))
@@ -86,7 +88,7 @@ async def _ask(tools: Tools, question: SetQuestion) -> None:
     )
     # A station that waits for the same answer would record it too: one of both is enough.
     with suppress(AlreadyRecorded):
-        name = f"set:{question.crew}:{question.situation}:{answered.at_us}"
+        name = f"set:{(state.begun or {}).get('opens_us', 0)}:{question.crew}:after {before}"
         await tools.book.append(facts.draft(operator=answered.operator), expect=(name,))
 
 
