@@ -124,7 +124,8 @@ def _decisions(before: Before) -> Iterator[str]:
     if not before.decisions:
         yield "  nothing"
     for d in before.decisions:
-        yield wrapped(f"{d.answer.value.upper()} {clean(d.question)}", "      ", "  ")
+        whose = "" if d.crew is not None else f" {clean(', '.join(d.units))}:"
+        yield wrapped(f"{d.answer.value.upper()}{whose} {clean(d.question)}", "      ", "  ")
         if d.set_question is not None:
             for option in d.set_question.options:
                 yield wrapped(f"- {option.choice.value}: {clean(option.text)}", "        ", "      ")

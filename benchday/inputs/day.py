@@ -21,6 +21,7 @@ from benchday.inputs.outcome import Notice, Outcome
 from benchday.inputs.playbook_files import SHIPPED, read_playbooks
 from benchday.inputs.roster_csv import Roster, read_roster
 from benchday.inputs.source import digest, read_bytes
+from benchday.inputs.worth_knowing import about_crews, about_pins
 from benchday.inputs.yaml_text import YamlText, read_yaml
 
 Model = TypeVar("Model", bound=FileModel)
@@ -98,7 +99,10 @@ def read_day(folder: Path, seen: SeenList = NOTHING_SEEN) -> Outcome:
     )
     reading.mistakes += mistakes_across(read)
     judged = _judged(reading, read, seen)
-    return _outcome(reading, read, judged, (*notices, *reading.terms.notices, *judged.notices))
+    worth_knowing = [*about_crews(roster.rows, ROSTER)]
+    if day is not None:
+        worth_knowing += about_pins(day, day_text, roster.rows)
+    return _outcome(reading, read, judged, (*notices, *worth_knowing, *reading.terms.notices, *judged.notices))
 
 
 def _roster(reading: _Reading) -> tuple[Roster, tuple[Notice, ...]]:

@@ -109,7 +109,7 @@ def _of_terms(units: Sequence[UnitNow], terms: Sequence[TermFound], found: Seque
             answer=term.finding.answer,
             units=(unit.serial,),
             crew=None,
-            question=f"{unit.serial}: {term.finding.text}",
+            question=term.finding.text,
             clears=term.finding.clears,
         )
         for unit, term, target in zip(units, terms, found, strict=True)
