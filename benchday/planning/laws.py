@@ -156,39 +156,9 @@ class Retried:
         return first + self.extra.draw(source) if source.random() < self.probability else first
 
 
-@dataclass(frozen=True, slots=True)
-class NotUnder:
-    """A law whose draws are raised to what physics demands."""
-
-    law: Law
-    least: float
-    """Minutes that the line needs for this load."""
-
-    @property
-    def mean(self) -> float:
-        """The law's mean, or the least: somewhat too small where many draws are raised."""
-        return max(self.law.mean, self.least)
-
-    def draw(self, source: random.Random) -> float:
-        """Draw one duration."""
-        return max(self.law.draw(source), self.least)
-
-
 def draw(law: Law, source: random.Random) -> float:
     """Draw one duration that a model's day can use, minutes."""
     return max(law.draw(source), LEAST)
 
 
-__all__ = [
-    "Fixed",
-    "Law",
-    "LogNormal",
-    "NotUnder",
-    "Pert",
-    "Retried",
-    "Scaled",
-    "Student",
-    "Triangular",
-    "Uniform",
-    "draw",
-]
+__all__ = ["Fixed", "Law", "LogNormal", "Pert", "Retried", "Scaled", "Student", "Triangular", "Uniform", "draw"]
