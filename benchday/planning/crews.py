@@ -85,9 +85,9 @@ class CrewSet:
             else f"{o.serial} would end on {self._end_of(o)}"
             for o in self.outside
         ]
-        return (
-            f"{listed(who)}, which does not work together with the rest of crew {self.crew}, on {self._together_on()}"
-        )
+        does = "does" if len(who) == 1 else "do"
+        rest = f"the rest of crew {self.crew}, on {self._together_on()}"
+        return f"{listed(who)}, which {does} not work together with {rest}"
 
     def why_away(self, outlook: Outlook) -> str:
         """Say what it means that a unit does not come along."""

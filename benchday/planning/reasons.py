@@ -24,7 +24,7 @@ def alone(outlook: Outlook) -> str:
             return _nothing_allowed(outlook)
         case ReasonCode.AHEAD:
             best = _name(outlook, outlook.catalogue.newest(outlook.allowed))
-            return f"{now} is newer than {best}, the newest that may be put on it; a way back is not taken"
+            return f"{now} is past {best}, the newest that may be put on it; a way back is not taken"
         case ReasonCode.CURRENT:
             return f"already on {now}, {_rank(outlook)}"
     return f"{_goal(outlook)}{_first_through(aim.way)}"
@@ -95,12 +95,15 @@ def _goal(outlook: Outlook) -> str:
     unit, catalogue, goal = outlook.unit, outlook.catalogue, outlook.aim.end
     best = catalogue.newest(outlook.allowed)
     name = _name(outlook, goal)
-    lower = f"; {_name(outlook, best)} was issued later, but a way back is not taken" if best != goal else ""
+    if best != goal:
+        lower = f"{_name(outlook, best)} was issued later, but a way back is not taken"
+        term = f"; {_ended(outlook)}" if outlook.aim.code is ReasonCode.TERM_ENDED else ""
+        return f"{name} is the newest above {unit.release}; {lower}{term}"
     if unit.support_until is None:
-        return f"{name} is the newest release, but the support term is not known{lower}"
+        return f"{name} is the newest release, but the support term is not known"
     if outlook.aim.code is ReasonCode.TERM_ENDED:
-        return f"{_ended(outlook)}: newest allowed is {name}{lower}"
-    return f"{name} is the newest release for {unit.model}{lower}"
+        return f"{_ended(outlook)}: newest allowed is {name}"
+    return f"{name} is the newest release for {unit.model}"
 
 
 def _rank(outlook: Outlook) -> str:

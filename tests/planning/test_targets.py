@@ -8,6 +8,7 @@ from benchday.domain.checks import Answer, Check
 from benchday.domain.releases import Image, Version
 from benchday.domain.units import Role
 from benchday.planning.routes import Start, route
+from benchday.planning.rules import Rules
 from benchday.planning.targets import ReasonCode, Target, UnitNow, targets
 from tests.planning.shop import image, unit_now
 
@@ -153,6 +154,73 @@ def test_an_unknown_release_asks_to_be_identified() -> None:
 def test_a_trial_release_is_older_than_the_one_it_tries() -> None:
     """2.10-trial1 < 2.10."""
     assert target(unit_now(), (image("2.10-trial1"), image("2.10"))).release == "2.10"
+
+
+def test_the_newest_is_the_one_issued_last() -> None:
+    """2.9 was repaired after 2.10 came out; a unit on 2.10 does not go back for that."""
+    images = (image("2.6", "2024-09-01"), image("2.9", "2026-06-01"), image("2.10", "2026-05-01"))
+
+    assert target(unit_now(), images).release == "2.9"
+    ahead = target(unit_now(release="2.10"), images)
+    assert (ahead.release, ahead.reason_code) == ("2.10", ReasonCode.AHEAD)
+
+
+def test_what_came_later_lower_down_is_said() -> None:
+    """2.11 is above 2.10, but 2.9 was issued later."""
+    images = (image("2.9", "2026-08-01"), image("2.10", "2026-05-01"), image("2.11", "2026-07-01"))
+    found = target(unit_now(release="2.10"), images)
+
+    assert found.release == "2.11"
+    assert found.reason == "2.11 is the newest above 2.10; 2.9 was issued later, but a way back is not taken"
+
+
+def test_a_trial_is_no_target() -> None:
+    """Though it is the newest; a unit that runs one goes on to the release, by the order of versions."""
+    images = (*LINE, image("2.11-trial1", "2026-06-01"), image("2.11", "2026-07-01"))
+
+    assert target(unit_now(), images[:-1]).release == "2.10"
+    assert target(unit_now(release="2.11-trial1"), images).route == ("2.11",)
+    assert target(unit_now(release="2.11-trial1"), images[:-1]).route == ()
+
+
+@pytest.mark.parametrize(
+    ("release", "why"),
+    [
+        ("2.9-trial7", "the image store does not list it as a trial for Millrace"),
+        ("v2.9 beta", "a release is numbers joined by dots, like 2.10"),
+    ],
+)
+def test_a_release_without_a_place_in_the_order_counts_as_not_known(release: str, why: str) -> None:
+    """Nobody can say which way leads on from it."""
+    found = target(unit_now(release=release))
+
+    assert (found.now, found.release, found.route) == (release, "2.10", ("2.10",))
+    assert [(f.check, f.answer) for f in found.findings] == [(Check.ROUTE, Answer.ASK)]
+    assert why in found.findings[0].text
+
+
+def test_a_unit_in_its_boot_loader_that_may_have_nothing_is_a_stop() -> None:
+    """It runs no release, and cannot be handed back like that."""
+    found = target(unit_now(release=None, in_boot=True, support_until="2020-01-01"))
+
+    assert [(f.check, f.answer) for f in found.findings] == [(Check.SUPPORT_TERM, Answer.STOP)]
+    assert found.findings[0].clears == "the support term is renewed"
+
+
+def test_what_a_write_takes_and_erases() -> None:
+    """By the rules of the day, for each write of the route together."""
+    images = (*LINE[:3], image("2.10", "2026-05-01", through=["2.6"]))
+    rules = Rules(write_us=lambda _, i: 1000 + len(i.release), erases={"Millrace": ("recordings", "release")})
+    found, there = targets([unit_now("a", crew=""), unit_now("b", "2.10", crew="")], images, None, rules)
+
+    assert (found.route, found.expected_us, found.erases) == (("2.6", "2.10"), 2007, ("recordings", "release"))
+    assert (there.expected_us, there.erases) == (0, ())
+
+
+def test_an_empty_store_and_no_units() -> None:
+    """Nothing to say, and no fault."""
+    assert targets([], LINE) == ()
+    assert target(unit_now(), ()).reason_code is ReasonCode.NO_IMAGE
 
 
 def test_equal_versions_with_other_digits_are_one() -> None:

@@ -114,3 +114,19 @@ def test_a_circle_of_stepping_stones_ends() -> None:
     assert route(Start(Version("2.8")), Version("2.10"), store) is None
     assert route(Start(Version("2.8")), Version("2.11"), store) is None
     assert reachable(Start(Version("2.8")), store) == ()
+
+
+def test_two_short_writes_may_be_better_than_one_long_one() -> None:
+    """3.0 may be entered from 2.10 on: over 2.10 it takes 9 and itself, over 2.8 and 2.11 only 1 and 1 and itself."""
+    store = (
+        image("2.8"),
+        image("2.10"),
+        image("2.11", enter_from="2.8"),
+        image("3.0", enter_from="2.10"),
+    )
+    us = {"2.8": 1, "2.10": 9, "2.11": 1, "3.0": 5}
+    found = route(Start(Version("2.1")), Version("3.0"), store, lambda i: us[i.release])
+    equal = route(Start(Version("2.1")), Version("3.0"), store)
+
+    assert [i.release for i in found or ()] == ["2.8", "2.11", "3.0"]
+    assert [i.release for i in equal or ()] == ["2.10", "3.0"]

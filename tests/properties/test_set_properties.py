@@ -8,6 +8,7 @@ from typing import Any
 from hypothesis import assume, event, given, settings
 from hypothesis import strategies as st
 
+from benchday.domain.checks import Answer
 from benchday.domain.playbook import Together
 from benchday.domain.releases import Version
 from benchday.domain.sets import SetChoice
@@ -102,6 +103,7 @@ def test_every_target_can_be_reached_and_is_allowed(case: Case) -> None:
     """Routes are as long and take as long as the best; nothing beyond the term is written; back only if decided."""
     for target, unit in zip(targets(case.units, case.store, None, rules(case)), case.units, strict=True):
         assert all(step in case.allowed(unit) for step in target.images)
+        assert all(bool(f.clears) == (f.answer is not Answer.CLEAR) for f in target.findings)
         assert target.expected_us == sum(case.us[r] for r in target.route)
         if target.route and unit.away is None:
             assert case.options(unit)[Version(target.route[-1])] == (len(target.route), target.expected_us)
