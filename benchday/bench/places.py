@@ -23,7 +23,7 @@ class Places:
         """Return a place of a pool for a unit, waiting for its turn."""
         story = self._book.state.units[unit]
         if pool not in story.places:
-            self._asks[unit] = Ask(unit, pool, 0, self._book.clock.now(), story.position)
+            self._asks[unit] = Ask(unit, pool, self._book.state.turn(unit), self._book.clock.now(), story.position)
             self._book.nudge()
             try:
                 await self._book.until(lambda: pool in story.places)

@@ -136,11 +136,12 @@ class ItemQueue:
 
     def ordered(self) -> tuple[ItemState, ...]:
         """Return the open items: safety first, then the policy's order (priority, time of asking, position)."""
-        units = self._book.state.units
+        day = self._book.state
 
-        def turn(state: ItemState) -> tuple[bool, int, int]:
-            story = units.get(state.item.unit or "")
-            return (not state.item.safety, state.item.asked_us, story.position if story else -1)
+        def turn(state: ItemState) -> tuple[bool, int, int, int]:
+            story = day.units.get(state.item.unit or "")
+            priority = day.turn(story.serial) if story else -1
+            return (not state.item.safety, priority, state.item.asked_us, story.position if story else -1)
 
         return tuple(sorted(self._book.state.open_items(), key=turn))
 

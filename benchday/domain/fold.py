@@ -59,11 +59,19 @@ class DayState:
     """Crew -> facts of its last proof."""
     sets_decided: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     """Crew -> facts of the last decision about its set, with the number of its entry (seq)."""
+    order: dict[str, int] = field(default_factory=dict)
+    """Unit -> its turn where several ask for the same, smaller first."""
+    promises_at_risk: set[str] = field(default_factory=set)
+    """Crews whose promise was told to be at risk."""
     packs_used: set[str] = field(default_factory=set)
 
     def open_items(self) -> tuple[ItemState, ...]:
         """Return the open items in the order in which they were asked."""
         return tuple(i for i in self.items.values() if i.open)
+
+    def turn(self, unit: str) -> int:
+        """Return a unit's priority, smaller first; one that no order names comes after all that one names."""
+        return self.order.get(unit, len(self.order))
 
     def holder(self, pool: str, place: str) -> str | None:
         """Return the serial of the unit that has this place."""
@@ -212,6 +220,19 @@ def _recalled(state: DayState, entry: Entry) -> None:
         state.sets_proved.pop(story.crew, None)
 
 
+def _order_set(state: DayState, entry: Entry) -> None:
+    state.order = {serial: turn for turn, serial in enumerate(entry.facts["order"])}
+
+
+def _put_first(state: DayState, entry: Entry) -> None:
+    if entry.unit is not None:
+        state.order[entry.unit] = min(state.order.values(), default=0) - 1
+
+
+def _promise_at_risk(state: DayState, entry: Entry) -> None:
+    state.promises_at_risk.add(entry.facts["crew"])
+
+
 def _remedied(state: DayState, entry: Entry) -> None:
     if entry.facts["pack"]:
         state.packs_used.add(entry.facts["pack"])
@@ -236,6 +257,9 @@ _DAY: dict[str, Callable[[DayState, Entry], None]] = {
     "line_stopped": _line_stopped,
     "line_lifted": _line_lifted,
     "unit_verified": _verified,
+    "order_set": _order_set,
+    "unit_put_first": _put_first,
+    "promise_at_risk": _promise_at_risk,
     "set_proved": _set_proved,
     "set_decided": _set_decided,
     "unit_recalled": _recalled,

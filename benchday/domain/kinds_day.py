@@ -93,6 +93,45 @@ class HoursChanged(Facts, kind="hours_changed"):
     closes_us: int
 
 
+class OrderSet(Facts, kind="order_set"):
+    """In which order units go first where they ask for the same; found by searching on the forecast's own engine."""
+
+    order: list[str]
+    """Serials, first to go first; who is not in it comes after all that are."""
+    why: str
+    late_us: int
+    """Weighted lateness against promises in the mean of the drawn days, microseconds."""
+    end_us: int
+    """Day time by which the day ends in 80 of 100 drawn days."""
+    first_come_end_us: int
+    """The same, had they gone in the order in which they come."""
+    draws: int
+    """Days drawn for the comparison."""
+    seed: int
+
+
+class UnitPutFirst(Facts, kind="unit_put_first"):
+    """An operator lets a unit go before all others, although the order says otherwise."""
+
+    reason: str
+    cost_us: int | None
+    """How much later the day ends for it in 80 of 100 drawn days, microseconds; null where nobody reckoned it."""
+
+
+class PromiseAtRisk(Facts, kind="promise_at_risk"):
+    """A promise to a crew will probably not hold; told once."""
+
+    crew: str
+    units: list[str]
+    promised_us: int
+    expected_us: int
+    """Day time at which the crew is ready in 80 of 100 drawn days."""
+    holds_permille: int
+    """Share of drawn days in which the promise holds."""
+    would_save: str
+    """What would save it; empty if nothing that was tried does."""
+
+
 class OperatorActing(Facts, kind="operator_acting"):
     """An operator acts from here on, under their own name."""
 

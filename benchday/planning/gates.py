@@ -75,7 +75,7 @@ def station_asks(state: DayState, plan: DayPlan, now_us: int) -> tuple[Ask, ...]
     if state.begun is None or now_us >= state.begun["closes_us"]:
         return ()
     asks = [
-        Ask(s.serial, STATION, 0, s.waiting_since_us, s.position)
+        Ask(s.serial, STATION, state.turn(s.serial), s.waiting_since_us, s.position)
         for s in state.units.values()
         if s.state is State.WAITING and s.station is None and not s.sent_off and gated(state, s, plan) is None
     ]
@@ -101,7 +101,7 @@ def _one_a_gate(state: DayState, plan: DayPlan, asks: tuple[Ask, ...]) -> tuple[
 def charger_asks(state: DayState) -> tuple[Ask, ...]:
     """Return the asks for a charger."""
     return tuple(
-        Ask(s.serial, CHARGER, 0, s.waiting_since_us, s.position)
+        Ask(s.serial, CHARGER, state.turn(s.serial), s.waiting_since_us, s.position)
         for s in state.units.values()
         # It gives its station back before it asks for a charger.
         if s.state is State.WAITING

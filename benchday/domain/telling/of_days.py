@@ -63,6 +63,25 @@ def _hours(t: Telling, e: Entry) -> Sentence:
     return sentence(f"open from now on {local(e.facts['opens_us'], t.zone)} to {local(e.facts['closes_us'], t.zone)}")
 
 
+def _order(t: Telling, e: Entry) -> Sentence:
+    f = e.facts
+    ends = f"the day ends by {local(f['end_us'], t.zone)} in 80 of 100 drawn days"
+    first = f"in the order in which they come: {local(f['first_come_end_us'], t.zone)}"
+    text = f"the order of {len(f['order'])} units was searched ({f['why']}): {', '.join(f['order'])}"
+    return sentence(text, ends, first, f"{f['draws']} days drawn, seed {f['seed']}")
+
+
+def _at_risk(t: Telling, e: Entry) -> Sentence:
+    f = e.facts
+    saves = f"would save it: {f['would_save']}" if f["would_save"] else "nothing that was tried saves it"
+    expected = f"ready by {local(f['expected_us'], t.zone)} in 80 of 100 drawn days"
+    text = (
+        f"the promise to crew {f['crew']} ({local(f['promised_us'], t.zone)}) is at risk: it holds in "
+        f"{f['holds_permille'] / 10:g} of 100 drawn days"
+    )
+    return sentence(text, expected, saves, mark="RISK")
+
+
 def _acting(_: Telling, e: Entry) -> Sentence:
     return sentence(f"{e.facts['name']} acts from here on (through {_face(e.facts['by'])})")
 
@@ -146,6 +165,8 @@ SENTENCES: dict[str, Callable[[Telling, Entry], Sentence]] = {
     "images_accepted": _images,
     "input_changed": _changed,
     "hours_changed": _hours,
+    "order_set": _order,
+    "promise_at_risk": _at_risk,
     "operator_acting": _acting,
     "caution_acknowledged": _caution,
     "day_closed": _closed,

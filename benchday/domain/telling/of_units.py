@@ -146,6 +146,12 @@ def _recalled(_: Telling, e: Entry) -> Sentence:
     return sentence(f"no longer ready, waits to be served again: {e.facts['why']}")
 
 
+def _put_first(_: Telling, e: Entry) -> Sentence:
+    cost = e.facts["cost_us"]
+    costs = (f"the day ends {duration(cost)} later for it in 80 of 100 drawn days",) if cost else ()
+    return sentence(f"goes before all others: {e.facts['reason']}", *costs, mark="DECIDED")
+
+
 def _wanted_back(t: Telling, e: Entry) -> Sentence:
     reason = (f"because: {t.personal(e.facts['reason_ref'])}",) if e.facts["reason_ref"] else ()
     return sentence(f"wanted back by {local(e.facts['by_us'], t.zone)}", *reason)
@@ -223,6 +229,7 @@ SENTENCES: dict[str, Callable[[Telling, Entry], Sentence]] = {
     "unit_ready": _ready,
     "unit_handed_back": _handed_back,
     "unit_recalled": _recalled,
+    "unit_put_first": _put_first,
     "wanted_back": _wanted_back,
     "term_renewed": _term_renewed,
     "unit_registered": _registered,
