@@ -1,186 +1,169 @@
-"""Learning how long a step takes: what the playbook says, updated by what the shop's own records say.
+"""From a playbook's three points and the shop's own records to the law of what a step takes next.
 
-The logarithm of a duration is taken as normal with unknown mean and variance. Before any record both are guessed from
-the playbook's three points; records update the guess as in Gelman et al., "Bayesian Data Analysis", 3rd edition, 3.3
-"Normal data with a conjugate prior distribution" (Normal-inverse-chi-squared). What a step takes next is then Student's
-t on the logarithmic scale, moved and stretched. With no records it is wide, with many it is the shop's own spread.
-
-The weights (one record for the mean, three for the variance, variance times 1.5) were chosen by trying several on
-simulated shops whose playbooks are wrong by a fifth: ``python -m tests.speed.calibration`` tries the chosen ones.
+Where a step's time follows from a size (preserve, write), what the line needs at least is computed and only the rest is
+learnt: as minutes for each gigabyte, or as plain minutes where the records say that the size does not matter. The
+chance of another try is an event of its own, because no single smooth law fits times with and without one.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import Protocol, SupportsFloat
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 
+from benchday.domain.playbook import Playbook, StepName
+from benchday.planning.durations import Load, Pert
 from benchday.planning.durations import quantile as sample_quantile
-from benchday.planning.laws import Law, Retried, Student
-from benchday.planning.student import cdf, quantile
+from benchday.planning.laws import Fixed, Law, Retried
+from benchday.planning.learning_records import MINUTE_US, Records, StepRecords
+from benchday.planning.learnt import Learnt, Points, Prior, Sums, counted, learnt
 
-MEAN_WEIGHT = 1.0
-"""Records that the playbook's mean counts for (kappa 0)."""
-SPREAD_WEIGHT = 3.0
-"""Records that the playbook's variance counts for (nu 0)."""
-INFLATION = 1.5
-"""What the playbook's variance is multiplied by: shops differ more from each other than one shop from itself."""
-LEAST_MINUTES = 1 / 60
-"""What takes less counts as a second: the logarithm of nothing does not exist."""
-LEAST_SPREAD = 0.01
-"""Three points that coincide are still believed to a hundredth only; common practice, no source."""
-CAP_TIMES = 3.0
-"""A draw is capped at so many times the larger of the playbook's longest and the worst seen."""
 RETRY_YES, RETRY_NO = 0.5, 9.5
 """The chance of another try before any record: Beta(0.5, 9.5), one in twenty."""
+NEVER_AGAIN = (StepName.WRITE, StepName.RESTART)
+"""Steps that are never tried again by themselves."""
 DISAGREES_BY, DISAGREES_FROM = 1.5, 5
 """Records and playbook disagree when the median differs by this factor either way, from so many records on."""
+GIGABYTE = 1e9
+LEAST_OWN_SHARE = 0.02
+"""What a step took besides the line is believed to be at least this share of all it took: a line may have been faster
+than today's; common practice, no source."""
+LINE_SLACK = (0.0, 0.05, 0.2)
+"""Shortest, usual and longest share of the line's time that is lost on it, where the playbook's points are shorter than
+what the line needs; common practice, no source."""
 
 
-class Points(Protocol):
-    """Three points of a duration, minutes."""
+@dataclass(slots=True)
+class Seen:
+    """What was seen of one step, as sums of logarithms."""
 
-    @property
-    def shortest(self) -> SupportsFloat:
-        """Shortest."""
-        ...
-
-    @property
-    def usual(self) -> SupportsFloat:
-        """Usual."""
-        ...
-
-    @property
-    def longest(self) -> SupportsFloat:
-        """Longest."""
-        ...
-
-
-@dataclass(frozen=True, slots=True)
-class Sums:
-    """What a learner keeps of any number of values: their count, mean, squares about it, and the largest."""
-
-    count: int = 0
-    mean: float = 0.0
-    squares: float = 0.0
-    """Sum of the squared distances from the mean, kept as Welford (1962) does."""
-    largest: float = -math.inf
+    all: Sums = field(default_factory=Sums)
+    """Of minutes, whatever was moved."""
+    loaded: Sums = field(default_factory=Sums)
+    """Of minutes, where something was moved."""
+    rates: Sums = field(default_factory=Sums)
+    """Of minutes for each gigabyte, of the same."""
+    sizes: Sums = field(default_factory=Sums)
+    """Of gigabytes, of the same."""
+    empty: Sums = field(default_factory=Sums)
+    """Of minutes, where there was nothing to move."""
 
     @classmethod
-    def of(cls, values: Iterable[float]) -> Sums:
-        """Sum values up."""
+    def of(cls, steps: Iterable[tuple[float, int | None]]) -> Seen:
+        """Sum up (minutes, bytes moved)."""
         made = cls()
-        for value in values:
-            made = made.and_one(value)
+        for minutes, moved in steps:
+            made.add(minutes, moved)
         return made
 
-    def and_one(self, value: float) -> Sums:
-        """Return the sums with one more value."""
-        count, off = self.count + 1, value - self.mean
-        mean = self.mean + off / count
-        return Sums(count, mean, self.squares + off * (value - mean), max(self.largest, value))
+    def add(self, minutes: float, moved_bytes: int | None) -> None:
+        """Take in one step."""
+        took = math.log(counted(minutes))
+        self.all = self.all.and_one(took)
+        if moved_bytes:
+            size = math.log(moved_bytes / GIGABYTE)
+            self.loaded, self.sizes = self.loaded.and_one(took), self.sizes.and_one(size)
+            self.rates = self.rates.and_one(took - size)
+        elif moved_bytes is not None:
+            self.empty = self.empty.and_one(took)
 
+    @property
+    def by_size(self) -> bool:
+        """Tell whether minutes for each gigabyte vary less than minutes; alike (one size only), size decides.
 
-@dataclass(frozen=True, slots=True)
-class Prior:
-    """What is believed of the logarithm of a step's minutes before any record."""
-
-    location: float
-    """m0"""
-    variance: float
-    """s0 squared, the variance once inflated."""
-    largest: float
-    """Logarithm of the longest."""
-
-    def __post_init__(self) -> None:
-        if not (math.isfinite(self.location) and 0 < self.variance < math.inf and math.isfinite(self.largest)):
-            raise ValueError(f"a prior needs finite values and a variance above 0, got {self}")
-
-    @classmethod
-    def of(cls, points: Points) -> Prior:
-        """Match a log-normal to the classic PERT moments of three points, minutes.
-
-        mu = (a + 4 m + b) / 6, sd = (b - a) / 6 (Malcolm, Roseboom, Clark, Fazar 1959);
-        s0^2 = 1.5 ln(1 + (sd / mu)^2), m0 = ln mu - ln(1 + (sd / mu)^2) / 2.
+        At the usual size (the geometric mean) both ways of learning start and end at the same mean, so the one with the
+        smaller sum of squares is the one that makes these records more probable (Gelman et al., 7.4, Bayes factors).
         """
-        shortest, usual, longest = (float(p) for p in (points.shortest, points.usual, points.longest))
-        mean = max((shortest + 4 * usual + longest) / 6, LEAST_MINUTES)
-        spread = math.log1p(((longest - shortest) / 6 / mean) ** 2)
-        variance = max(INFLATION * spread, LEAST_SPREAD**2)
-        return cls(math.log(mean) - spread / 2, variance, math.log(max(longest, LEAST_MINUTES)))
+        return self.rates.count > 0 and self.rates.squares <= self.loaded.squares * (1 + 1e-9)
 
-    def each(self, log_units: float) -> Prior:
-        """Return what it says of one unit of work, where its points speak of so many."""
-        return Prior(self.location - log_units, self.variance, self.largest - log_units)
-
-
-@dataclass(frozen=True, slots=True)
-class Learnt:
-    """What is believed of a step's minutes after its records."""
-
-    prior: Prior
-    seen: Sums
-    """Of the logarithms of what it took, or of what one unit of work took."""
-    log_units: float = 0.0
-    """Logarithm of the units of work that are asked about; 0: minutes were learnt, or one unit is asked about."""
+    def learnt(self, points: Points, moved_bytes: int | None) -> Learnt:
+        """Learn for a step that moves so much; None for one whose time follows from no size."""
+        prior = Prior.of(points)
+        if moved_bytes is None:
+            return Learnt(prior, self.all)
+        if not moved_bytes:
+            return Learnt(prior, self.empty)
+        if not self.by_size:
+            return Learnt(prior, self.loaded)
+        # The playbook's points are taken to speak of the usual size that comes to this shop.
+        return Learnt(prior.each(self.sizes.mean), self.rates, math.log(moved_bytes / GIGABYTE))
 
     @property
-    def weight(self) -> float:
-        """kn = k0 + n"""
-        return MEAN_WEIGHT + self.seen.count
-
-    @property
-    def location(self) -> float:
-        """mn = (k0 m0 + n ybar) / kn, moved to the units that are asked about: the logarithm of the median."""
-        mean = (MEAN_WEIGHT * self.prior.location + self.seen.count * self.seen.mean) / self.weight
-        return mean + self.log_units
-
-    @property
-    def degrees(self) -> float:
-        """nun = nu0 + n, degrees of freedom."""
-        return SPREAD_WEIGHT + self.seen.count
-
-    @property
-    def variance(self) -> float:
-        """sn^2 = (nu0 s0^2 + SS + k0 n (ybar - m0)^2 / kn) / nun"""
-        off = self.seen.mean - self.prior.location if self.seen.count else 0.0
-        between = MEAN_WEIGHT * self.seen.count * off * off / self.weight
-        return (SPREAD_WEIGHT * self.prior.variance + self.seen.squares + between) / self.degrees
-
-    @property
-    def scale(self) -> float:
-        """sn sqrt(1 + 1 / kn), of the next one."""
-        return math.sqrt(self.variance * (1 + 1 / self.weight))
-
-    @property
-    def cap(self) -> float:
-        """Longest duration that is drawn or shown, minutes: three times the larger of the longest and the worst seen."""
-        return CAP_TIMES * math.exp(max(self.prior.largest, self.seen.largest) + self.log_units)
-
-    @property
-    def law(self) -> Student:
-        """The law of the next one, minutes."""
-        return Student(self.location, self.scale, self.degrees, self.cap)
-
-    def quantile(self, share: float) -> float:
-        """Return the minutes that the next one does not exceed with this probability, at most the cap."""
-        log_cap = math.log(self.cap)
-        return math.exp(min(self.location + self.scale * quantile(share, self.degrees), log_cap))
-
-    def share_at(self, minutes: float) -> float:
-        """Return the stated probability that the next one does not exceed so many minutes."""
-        return cdf((math.log(counted(minutes)) - self.location) / self.scale, self.degrees)
+    def usual_bytes(self) -> int | None:
+        """The geometric mean of the sizes; None if nothing was ever moved."""
+        return round(math.exp(self.sizes.mean) * GIGABYTE) if self.sizes.count else None
 
 
-def learnt(points: Points, records: Iterable[float]) -> Learnt:
-    """Learn from a playbook's three points and what the step took before, minutes."""
-    return Learnt(Prior.of(points), Sums.of(math.log(counted(minutes)) for minutes in records))
+def learnt_laws(playbook: Playbook, records: Records, load: Load) -> Mapping[StepName, Law]:
+    """Return what each step takes next, minutes; write is that of the first image, ``learnt_law`` gives the others."""
+    return {name: learnt_law(playbook, name, records, load) for name in StepName}
 
 
-def counted(minutes: float) -> float:
-    """Return minutes as they are learnt from."""
-    return max(minutes, LEAST_MINUTES)
+def learnt_law(playbook: Playbook, name: StepName, records: Records, load: Load, image: int = 0) -> Law:
+    """Return what one step takes next, minutes: learnt, never less than the line needs, with the chance of another try.
+
+    Where the line needs a while it stands first and the rest is an extra that always comes, which model files can say.
+
+    Args:
+        playbook: whose points hold where there are no records.
+        name: of the step.
+        records: of this model.
+        load: what the line has to carry, and how fast it goes.
+        image: which of the load's images is written.
+    """
+    known = records.get(name, StepRecords())
+    moved = _moved(name, load, image)
+    line, seen = load.line_us(moved or 0) / MINUTE_US, _seen(known, load)
+    usual = seen.usual_bytes if moved and seen.by_size else moved
+    points = own_points(playbook, name, load.line_us(usual or 0) / MINUTE_US)
+    law = _with_retries(playbook, name, known, seen.learnt(points, moved).law)
+    return Retried(Fixed(line), 1.0, law) if line else law
+
+
+def own_points(playbook: Playbook, name: StepName, line: float) -> Pert:
+    """Return the playbook's points for what a step takes besides the line, minutes.
+
+    Args:
+        playbook: the playbook.
+        name: of the step.
+        line: minutes that the line needs; 0 where nobody knows, or nothing passes it: the points are for everything.
+    """
+    step = playbook.step(name)
+    points = step.own_minutes if line and step.own_minutes is not None else step.minutes
+    made = (float(points.shortest), float(points.usual), float(points.longest))
+    if not line or points is step.own_minutes:
+        return Pert(*made)
+    return Pert(*(max(point - line, share * line) for point, share in zip(made, LINE_SLACK, strict=True)))
+
+
+def _moved(name: StepName, load: Load, image: int) -> int | None:
+    if name is StepName.PRESERVE:
+        return load.recordings_bytes
+    if name is StepName.WRITE:
+        return load.images_bytes[image] if load.images_bytes else 0
+    return None
+
+
+def _seen(known: StepRecords, load: Load) -> Seen:
+    """Return what the records took besides the line."""
+    seen = Seen()
+    for served in known.tries:
+        line = load.line_us(served.moved_bytes or 0) / MINUTE_US
+        seen.add(max(served.minutes - line, LEAST_OWN_SHARE * served.minutes), served.moved_bytes)
+    return seen
+
+
+def _with_retries(playbook: Playbook, name: StepName, known: StepRecords, first: Law) -> Law:
+    step, lost = playbook.step(name), known.lost
+    if not may_be_tried_again(playbook, name, len(lost)):
+        return first
+    extra = learnt(step.minutes, lost).law if lost else first
+    return Retried(first, retry_chance(len(known.tries), len(lost)), extra)
+
+
+def may_be_tried_again(playbook: Playbook, name: StepName, again: int) -> bool:
+    """Tell whether a step may take another try: its playbook allows it, or it has happened."""
+    return name not in NEVER_AGAIN and (playbook.step(name).tries > 1 or again > 0)
 
 
 def retry_chance(steps: int, again: int) -> float:
@@ -190,20 +173,6 @@ def retry_chance(steps: int, again: int) -> float:
     return (RETRY_YES + again) / (RETRY_YES + RETRY_NO + steps)
 
 
-def retried(first: Law, steps: int, again: int, lost: Iterable[float], points: Points) -> Law:
-    """Return a law with the chance of another try.
-
-    Args:
-        first: law of a try that ends well.
-        steps: how many were done.
-        again: how many of those took another try.
-        lost: minutes that passed in each of those before the try that ended well; learnt from like a duration.
-        points: the playbook's, from which that learning begins.
-    """
-    extra = learnt(points, lost)
-    return Retried(first, retry_chance(steps, again), extra.law if extra.seen.count else first)
-
-
 def disagreement(points: Points, records: Sequence[float]) -> float | None:
     """Return median record by the playbook's usual where the two disagree, else None; minutes."""
     usual = float(points.usual)
@@ -211,3 +180,19 @@ def disagreement(points: Points, records: Sequence[float]) -> float | None:
         return None
     factor = counted(sample_quantile(records, 0.5)) / usual
     return factor if factor >= DISAGREES_BY or factor <= 1 / DISAGREES_BY else None
+
+
+__all__ = [
+    "Learnt",
+    "Points",
+    "Prior",
+    "Seen",
+    "Sums",
+    "disagreement",
+    "learnt",
+    "learnt_law",
+    "learnt_laws",
+    "may_be_tried_again",
+    "own_points",
+    "retry_chance",
+]
