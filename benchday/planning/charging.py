@@ -19,6 +19,21 @@ KNEE_PERCENT = 80
 LAST_RATE = Fraction(1, 10)
 """Part of it that is left at 100 %; common practice, no source."""
 
+ABOVE_FLOOR_PERCENT = 20
+"""How far above the least a unit is charged that shows plainly too little at check-in; common practice, no source."""
+
+
+def percent_wanted(percent: int, floor_percent: int, *, external: bool, pack: bool) -> int | None:
+    """Return to how much a unit is charged before it comes to a station; None if that is not needed.
+
+    Args:
+        percent: charge shown when it comes.
+        floor_percent: least charge at which a write may begin, error included.
+        external: it can run from external power while it is written.
+        pack: a charged pack of the shop can be fitted.
+    """
+    return None if external or pack or percent >= floor_percent else min(floor_percent + ABOVE_FLOOR_PERCENT, 100)
+
 
 def charging_minutes(from_percent: int, to_percent: int, full_mwh: int, playbook: Playbook) -> int:
     """Return how long charging takes at the playbook's rate, whole minutes, rounded up.

@@ -18,6 +18,7 @@ from benchday.domain.playbook import Playbook
 from benchday.domain.steps import State
 from benchday.domain.story import UnitStory
 from benchday.domain.units import Ability, Role
+from benchday.planning.charging import percent_wanted
 from benchday.planning.power import FLOOR_PERCENT, LEAST_ERROR_PERCENT
 
 WALK_IN = "walk-in "
@@ -122,14 +123,16 @@ def _first_look(tools: Tools, story: UnitStory) -> list[Draft]:
 def _charge_wanted(tools: Tools, story: UnitStory) -> ChargeWanted | None:
     """Return the wish for a charger, if the charge shown is plainly too little and nothing at a station will help."""
     playbook, percent = tools.plan.playbook_for(story.model), story.checked_in.get("charge_percent")
-    if playbook is None or percent is None or playbook.power.external:
+    if playbook is None or percent is None:
         return None
     used = tools.book.state.packs_used
     packs = [p for p in tools.plan.bench.packs if story.model in p.fits and p.number not in used]
     needed = playbook.limit(Check.POWER, "floor_percent", FLOOR_PERCENT) + LEAST_ERROR_PERCENT
-    if percent >= needed or (packs and playbook.power.pack_swap):
+    pack = bool(packs) and playbook.power.pack_swap
+    wanted = percent_wanted(percent, needed, external=playbook.power.external, pack=pack)
+    if wanted is None:
         return None
-    return ChargeWanted(percent=min(needed + 20, 100), why=f"{percent} % is under the {needed} % that a write needs")
+    return ChargeWanted(percent=wanted, why=f"{percent} % is under the {needed} % that a write needs")
 
 
 async def walk_in(tools: Tools, serial: str) -> None:
