@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import heapq
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import Enum, auto
 
@@ -236,11 +237,22 @@ class _Running:
     def _must_be_over(self) -> None:
         stuck = [_waits(unit) for unit in self._units if not unit.over]
         if stuck:
-            raise DayCannotEnd("this day cannot end: " + "; ".join(stuck))
+            raise cannot_end(stuck)
 
 
 def _waits(unit: _Progress) -> str:
-    held = ", ".join(sorted(pool for pool, count in unit.held.items() if count))
-    holding = f" and holds {held}" if held else ""
-    waits_for = f"gate {unit.at_gate}" if unit.at_gate is not None else unit.stage.takes[unit.taken]
-    return f"unit {unit.unit.id} waits for {waits_for} to begin {unit.stage.name}{holding}"
+    held = [pool for pool, count in unit.held.items() if count]
+    pool = None if unit.at_gate is not None else unit.stage.takes[unit.taken]
+    return waits_text(unit.unit.id, unit.stage.name, held, gate=unit.at_gate, pool=pool)
+
+
+def waits_text(unit: str, stage: str, held: Iterable[str], *, gate: str | None, pool: str | None) -> str:
+    """Say what a unit waits for, before which stage, and what others may not have meanwhile."""
+    holding = f" and holds {listing}" if (listing := ", ".join(sorted(held))) else ""
+    waits_for = f"gate {gate}" if gate is not None else pool
+    return f"unit {unit} waits for {waits_for} to begin {stage}{holding}"
+
+
+def cannot_end(waiting: Iterable[str]) -> DayCannotEnd:
+    """Make the error of a day in which these wait for ever."""
+    return DayCannotEnd("this day cannot end: " + "; ".join(waiting))

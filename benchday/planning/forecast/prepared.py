@@ -1,0 +1,208 @@
+"""A model turned once into flat tuples of numbers, for loops that run it many thousand times.
+
+Stages that follow one another without taking, freeing, opening or waiting for anything are one stretch: nobody else can
+notice where one ends and the next begins. Their durations are still added one by one, in order, so that every time is
+the same double as in the plain loop. Arrival begins a unit's first stretch, of no stage or of those that take nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from itertools import accumulate
+
+from benchday.planning.model import Model, ModelUnit, Stage
+from benchday.planning.policy import Phase
+
+NONE = -1
+"""No gate."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Stages of one unit that nobody can come between."""
+
+    first: int
+    """Number of its first stage, counted through all units."""
+    past: int
+    """Number of the stage after its last."""
+    takes: tuple[int, ...] = ()
+    """Pools by number, in the order in which they are asked for."""
+    frees: tuple[int, ...] = ()
+    opens: int = NONE
+    """Gate by number that its end opens."""
+    waits_for: int = NONE
+    guard: float = -math.inf
+    """Minutes that must be left until closing when it begins; minus infinity if it has none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """All stretches of a day by column, one unit after the other; variants of a day share it."""
+
+    firsts: tuple[int, ...]
+    pasts: tuple[int, ...]
+    takes: tuple[tuple[int, ...], ...]
+    take_first: tuple[int, ...]
+    """Number of each stretch's first take, counted through all stretches, and one past the last."""
+    frees: tuple[tuple[int, ...], ...]
+    opens: tuple[int, ...]
+    waits_for: tuple[int, ...]
+    guards: tuple[float, ...]
+    kept: list[object] = field(default_factory=list, compare=False, repr=False)
+    """What a compiled loop makes of the columns, kept for the next run."""
+
+    @classmethod
+    def of(cls, stretches: Sequence[Stretch]) -> Table:
+        """Turn rows into columns."""
+        return cls(
+            firsts=tuple(s.first for s in stretches),
+            pasts=tuple(s.past for s in stretches),
+            takes=tuple(s.takes for s in stretches),
+            take_first=tuple(accumulate((len(s.takes) for s in stretches), initial=0)),
+            frees=tuple(s.frees for s in stretches),
+            opens=tuple(s.opens for s in stretches),
+            waits_for=tuple(s.waits_for for s in stretches),
+            guards=tuple(s.guard for s in stretches),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A day to be run: what a model says, as numbers."""
+
+    base: Model
+    priorities: tuple[float, ...]
+    arrivals: tuple[float, ...]
+    counts: tuple[int, ...]
+    """How many each pool has."""
+    hands: tuple[bool, ...]
+    """Of each pool: it is hands, and granted after places."""
+    breaks: tuple[tuple[tuple[float, float], ...], ...]
+    """Of each pool."""
+    close: float
+    """Infinite if the model has none."""
+    table: Table
+    stretch_first: tuple[int, ...]
+    """Number of each unit's first stretch, and one past the last unit's last."""
+    stage_first: tuple[int, ...]
+    """Number of each unit's first stage, and one past the last unit's last."""
+    gates: tuple[str, ...]
+    opened_by: tuple[tuple[int, ...], ...]
+    """Of each unit: gates that it opens, each once."""
+
+    @property
+    def units(self) -> int:
+        """How many units."""
+        return len(self.arrivals)
+
+    @property
+    def stages(self) -> int:
+        """How many stages, of all units together."""
+        return self.stage_first[-1]
+
+    @property
+    def model(self) -> Model:
+        """The model with this variant's priorities, arrivals and counts."""
+        units = tuple(
+            replace(unit, priority=priority, arrival=arrival)
+            for unit, priority, arrival in zip(self.base.units, self.priorities, self.arrivals, strict=True)
+        )
+        pools = tuple(replace(pool, count=count) for pool, count in zip(self.base.pools, self.counts, strict=True))
+        return replace(self.base, units=units, pools=pools)
+
+    def variant(
+        self,
+        *,
+        priorities: Sequence[float] | None = None,
+        arrivals: Sequence[float] | None = None,
+        counts: Sequence[int] | None = None,
+    ) -> Prepared:
+        """Return the same day with other priorities, arrivals or counts; stages and laws stay.
+
+        Raises:
+            ValueError: another number of them than units or pools.
+        """
+        changed = replace(
+            self,
+            priorities=tuple(priorities) if priorities is not None else self.priorities,
+            arrivals=tuple(arrivals) if arrivals is not None else self.arrivals,
+            counts=tuple(counts) if counts is not None else self.counts,
+        )
+        if (len(changed.priorities), len(changed.arrivals), len(changed.counts)) != (
+            self.units,
+            self.units,
+            len(self.counts),
+        ):
+            raise ValueError(f"a variant needs {self.units} priorities and arrivals and {len(self.counts)} counts")
+        return changed
+
+
+def prepare(model: Model, *, joined: bool = True) -> Prepared:
+    """Turn a model into numbers.
+
+    Args:
+        model: the day.
+        joined: False makes each stage a stretch of its own.
+    """
+    pools = {pool.name: number for number, pool in enumerate(model.pools)}
+    gates = {name: n for n, name in enumerate(_gates(model))}
+    stage_first = tuple(accumulate((len(unit.stages) for unit in model.units), initial=0))
+    by_unit = [
+        _stretches(unit, first, pools, gates, closes=model.close is not None, join=joined)
+        for unit, first in zip(model.units, stage_first, strict=False)
+    ]
+    return Prepared(
+        base=model,
+        priorities=tuple(float(unit.priority) for unit in model.units),
+        arrivals=tuple(float(unit.arrival) for unit in model.units),
+        counts=tuple(pool.count for pool in model.pools),
+        hands=tuple(pool.phase is Phase.HANDS for pool in model.pools),
+        breaks=tuple(pool.breaks for pool in model.pools),
+        close=math.inf if model.close is None else model.close,
+        table=Table.of([stretch for stretches in by_unit for stretch in stretches]),
+        stretch_first=tuple(accumulate(map(len, by_unit), initial=0)),
+        stage_first=stage_first,
+        gates=tuple(gates),
+        opened_by=tuple(tuple({gates[s.opens]: None for s in u.stages if s.opens is not None}) for u in model.units),
+    )
+
+
+def _gates(model: Model) -> list[str]:
+    return list(dict.fromkeys(s.opens for unit in model.units for s in unit.stages if s.opens is not None))
+
+
+def _stretches(
+    unit: ModelUnit, first: int, pools: dict[str, int], gates: dict[str, int], *, closes: bool, join: bool
+) -> list[Stretch]:
+    """Join what can be joined; the first stretch is the arrival."""
+    joined = [Stretch(first, first)]
+    for number, stage in enumerate(unit.stages, first):
+        last = joined[-1]
+        guarded = closes and stage.guard is not None
+        apart = last.frees or last.opens != NONE or stage.takes or stage.waits_for is not None or guarded
+        if apart or not join:
+            joined.append(_begun_with(stage, number, pools, gates, guarded=guarded))
+        joined[-1] = _ended_with(joined[-1], stage, number, pools, gates)
+
+    return joined
+
+
+def _begun_with(stage: Stage, number: int, pools: dict[str, int], gates: dict[str, int], *, guarded: bool) -> Stretch:
+    return Stretch(
+        number,
+        number,
+        takes=tuple(pools[name] for name in stage.takes),
+        waits_for=NONE if stage.waits_for is None else gates[stage.waits_for],
+        guard=stage.guard if guarded and stage.guard is not None else -math.inf,
+    )
+
+
+def _ended_with(stretch: Stretch, stage: Stage, number: int, pools: dict[str, int], gates: dict[str, int]) -> Stretch:
+    return replace(
+        stretch,
+        past=number + 1,
+        frees=tuple(pools[name] for name in stage.frees),
+        opens=NONE if stage.opens is None else gates[stage.opens],
+    )
