@@ -275,6 +275,27 @@ def due(
     conduct(command)
 
 
+@app.command(short_help="Show what durations were learnt.")
+def durations(
+    record: Record = None,
+    svg: Annotated[
+        Path | None, typer.Option("--svg", metavar="FILE", help="Draw how often predictions held, as SVG.")
+    ] = None,
+    simulated: Annotated[
+        bool, typer.Option("--simulated", help="Learn from the days of a simulated record, for a look at it.")
+    ] = False,
+    json: Json = False,
+) -> None:
+    """Show what each step is believed to take, from playbook and records, and how often such predictions held."""
+
+    def command() -> int:
+        from benchday.cli.commands.durations import durations as begin
+
+        return begin(record, svg, learn_simulated=simulated, as_json=json)
+
+    conduct(command)
+
+
 app.add_typer(images, name="images", short_help="Look after the image store.")
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from benchday.cli.document_parts import Document, MistakePart, NoticePart, Part
+from benchday.cli.documents_durations import DURATIONS_DOCUMENTS
 from benchday.cli.documents_images import IMAGES_DOCUMENTS
 from benchday.cli.documents_layout import LayoutDocument
 from benchday.cli.documents_register import REGISTER_DOCUMENTS
@@ -215,6 +216,7 @@ DOCUMENTS: Mapping[str, type[BaseModel]] = {
     "unit": UnitDocument,
     "close": CloseDocument,
     **REGISTER_DOCUMENTS,
+    **DURATIONS_DOCUMENTS,
     **IMAGES_DOCUMENTS,
 }
 """Command -> its document."""

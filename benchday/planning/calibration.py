@@ -79,6 +79,8 @@ class _Replay:
         """Take in what happened next."""
         if isinstance(one, PlaybookRead):
             self._books |= dict.fromkeys(one.playbook.models, one.playbook)
+            for _, day in self._days.values():
+                day.laws.clear()
         elif isinstance(one, DayBegins):
             self._days[one.bench] = (one.day, _Day({key: copy(seen) for key, seen in self._seen.items()}))
         else:
@@ -108,4 +110,5 @@ def calibration(told: Iterable[Told]) -> Calibration:
     for coverage in replay.coverage.values():
         overall.predictions += coverage.predictions
         overall.held = [a + b for a, b in zip(overall.held, coverage.held, strict=True)]
-    return Calibration(overall, replay.coverage)
+    order = list(StepName)
+    return Calibration(overall, dict(sorted(replay.coverage.items(), key=lambda c: (c[0][0], order.index(c[0][1])))))
