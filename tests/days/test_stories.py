@@ -38,7 +38,7 @@ def test_support_term_ended(day: FinishedDay) -> None:
     unit = day.units[TERM_ENDED]
     assert (unit["had"], unit["target"], unit["has"]) == ("2.6", "2.9", "2.9")
     assert "2026-03-31" in unit["reason"]
-    assert "2.10 was issued on 2026-05-11" in unit["reason"]
+    assert "before 2.10 was issued (2026-05-11): newest allowed is 2.9" in unit["reason"]
     codes = {r.facts["reason_code"] for r in day.of("target_set", TERM_ENDED)}
     assert "term-ended" in codes
 
@@ -191,3 +191,30 @@ def test_shared_last_four_characters_ask_for_the_whole_serial(day: FinishedDay) 
 def _is_here(day: FinishedDay, serial: str, seq: int) -> bool:
     arrived, gone = day.of("unit_arrived", serial)[0].seq, day.of("unit_handed_back", serial)[0].seq
     return arrived < seq < gone
+
+
+def test_a_pinned_unit_is_not_written(day: FinishedDay) -> None:
+    unit = day.units["TL7741C"]
+    assert (unit["had"], unit["has"], unit["route"], unit["writes"]) == ("2.2", "2.2", [], 0)
+    assert "as the pin of unit TL7741C" in unit["reason"]
+    assert day.log("TL7741C", "image_begin") == []
+
+
+def test_a_base_is_kept_on_what_works_with_its_held_rover(day: FinishedDay) -> None:
+    unit = day.units["WS-41-00358"]
+    assert (unit["had"], unit["has"], unit["writes"]) == ("2.9", "2.9", 0)
+    assert f"works together with {WRONG_LABEL}, which is held" in unit["reason"]
+    decided = [r for r in day.of("set_decided") if r.facts["crew"] == "Dunlin"]
+    assert [r.facts["choice"] for r in decided] == ["keep"]
+    assert all(r.operator for r in decided)
+
+
+def test_a_term_that_was_renewed_in_the_morning(day: FinishedDay) -> None:
+    """The roster says it ended; the renewal, the supplier and the unit itself say otherwise."""
+    unit = day.units["OS8812-0588"]
+    assert (unit["has"], unit["writes"]) == ("2.10", 1)
+    (renewed,) = day.of("term_renewed", "OS8812-0588")
+    assert (renewed.facts["before"], renewed.facts["until"]) == ("2026-04-30", "2027-04-30")
+    checked = day.of("checked", "OS8812-0588")[-1].facts["findings"]
+    told = [f["text"] for f in checked if f["check"] == "support term"]
+    assert any("the roster says 2026-04-30" in text and "Used is 2027-04-30" in text for text in told)
