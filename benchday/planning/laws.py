@@ -160,7 +160,7 @@ class Retried:
 class Remaining:
     """What is left of a stage that has run for a while, given that it is longer than that.
 
-    Whoever has outlived the law is expected to end soon: 5 % of the time elapsed, at least half a minute; ours, no source.
+    What has outlived its law is expected to end soon: 5 % of the time elapsed, at least half a minute; ours, no source.
     """
 
     law: Law

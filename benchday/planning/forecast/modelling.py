@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from benchday.domain.bench import BenchFile
@@ -16,7 +16,7 @@ from benchday.planning.forecast.gating import NO_GATES, Candidate, Gates, gates_
 from benchday.planning.forecast.habits import Habits
 from benchday.planning.forecast.stages import TECHNICIAN, LawsOf, Records, Service, playbook_laws
 from benchday.planning.gates import pools_of
-from benchday.planning.laws import Fixed, Law, Retried
+from benchday.planning.laws import Fixed, Law, Remaining, Retried
 from benchday.planning.model import Model, ModelUnit, Stage
 from benchday.planning.policy import Phase, Pool
 from benchday.planning.target import Target
@@ -90,8 +90,8 @@ def model_before(plan: DayPlan, known: Known, *, replications: int = 1000) -> Co
     """
     opens_us = plan.at_us(plan.hours.opens)
     close = (plan.at_us(plan.hours.closes) - opens_us) / MINUTE_US
-    comings = [Coming.of(plan, known, row, (plan.at_us(row.arrives) - opens_us) / MINUTE_US if row.arrives else 0.0)
-               for row in plan.roster]  # fmt: skip
+    arrivals = [(plan.at_us(row.arrives) - opens_us) / MINUTE_US if row.arrives else 0.0 for row in plan.roster]
+    comings = [Coming.of(plan, known, row, arrivals[number], number) for number, row in enumerate(plan.roster)]
     served = [c for c in comings if c.missing is None]
     gates = gates_for(plan, (c.candidate for c in served if c.candidate is not None))
     units = tuple(c.unit(gates, close) for c in served)
@@ -105,7 +105,7 @@ def model_before(plan: DayPlan, known: Known, *, replications: int = 1000) -> Co
             known.seed,
         ),
         at_us=opens_us,
-        crews=_crews(plan.roster, {unit.id for unit in units}),
+        crews=crews_of(plan.roster, {unit.id for unit in units}),
         left_out=tuple(out for c in comings for out in c.left_out),
         not_coming={c.row.serial: c.not_coming(gates) for c in served},
         promised_us=promised,
@@ -116,7 +116,8 @@ def _minutes(us: int | None, zero_us: int) -> float | None:
     return None if us is None else (us - zero_us) / MINUTE_US
 
 
-def _crews(rows: Iterable[RosterRow], serials: set[str]) -> Mapping[str, tuple[str, ...]]:
+def crews_of(rows: Iterable[RosterRow], serials: set[str]) -> Mapping[str, tuple[str, ...]]:
+    """Return crew's title -> those of its units that are among the serials."""
     crews: dict[str, list[str]] = {}
     for row in rows:
         if row.serial in serials:
@@ -175,24 +176,45 @@ class Coming:
     stop: str | None
 
     @classmethod
-    def of(cls, plan: DayPlan, known: Known, row: RosterRow, arrival: float, late: Law | None = None) -> Coming:
-        """Look at a unit of the roster."""
+    def of(
+        cls,
+        plan: DayPlan,
+        known: Known,
+        row: RosterRow,
+        arrival: float,
+        position: int,
+        *,
+        late_by: float = 0.0,
+        sooner: float = 0.0,
+    ) -> Coming:
+        """Look at a unit of the roster.
+
+        Args:
+            plan: the day's inputs.
+            known: what the forecast rests on.
+            row: its line.
+            arrival: minutes after time 0, by the roster.
+            position: its place in the list of units.
+            late_by: minutes that it is late already at time 0.
+            sooner: minutes before closing by which its crew wants it back.
+        """
         target, playbook = known.targets.get(row.serial), plan.playbook_for(row.model)
-        service = _service(known, row, playbook, target)
+        service = _service(known, row, playbook, target, sooner)
         percent = known.percent.get(row.serial)
         charge = charge_stage(plan.bench, service, percent) if service is not None else None
+        late = known.habits.lateness(row.customer, row.crew)
         missing = "no playbook covers it" if service is None else missing_on(plan.bench, service)
         if charge is not None and not plan.bench.chargers:
             missing = missing or f"it came with {percent} % charge the last time, and the bench has no charger"
         return cls(
             row=row,
             arrival=arrival,
-            late=late if late is not None else known.habits.lateness(row.customer, row.crew),
+            late=Remaining(late, late_by) if late_by > 0 else late,
             chance=known.habits.not_coming(row.customer),
             before=_batteries(plan, known, service, charge),
             service=with_second_visit(plan.bench, service, known.habits.low_battery) if service is not None else None,
             priority=known.priorities.get(row.serial, 0.0),
-            position=plan.roster.index(row),
+            position=position,
             missing=missing,
             stop=stop_of(target) if target is not None else None,
         )
@@ -240,7 +262,9 @@ def _batteries(plan: DayPlan, known: Known, service: Service | None, charge: Sta
     return (after_all,) if after_all is not None else ()
 
 
-def _service(known: Known, row: RosterRow, playbook: Playbook | None, target: Target | None) -> Service | None:
+def _service(
+    known: Known, row: RosterRow, playbook: Playbook | None, target: Target | None, sooner: float
+) -> Service | None:
     if playbook is None:
         return None
     stops = target is not None and stop_of(target) is not None
@@ -253,10 +277,6 @@ def _service(known: Known, row: RosterRow, playbook: Playbook | None, target: Ta
         laws=known.laws,
         records=known.records,
         seed=known.seed,
+        sooner=sooner,
         stops=stops,
     )
-
-
-def serials_of(units: Sequence[ModelUnit]) -> tuple[str, ...]:
-    """Return the units' serials in order."""
-    return tuple(unit.id for unit in units)
