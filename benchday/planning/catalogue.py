@@ -57,6 +57,7 @@ class Catalogue:
         self._read(on)
         self.ways = Ways(order, self.images, self._times, self.in_order)
         self._ranks: dict[int, int] = {}
+        self._latest: dict[int, int] = {}
         self._written: dict[tuple[int, ...], Way] = {}
 
     def allowed(self, last_day: str | None) -> int:
@@ -75,8 +76,12 @@ class Catalogue:
 
     def latest(self, places: int) -> int:
         """Return those of these releases that were issued on the latest day; what is not listed comes last."""
-        listed = places & self.ways.all
-        return listed & self._same_day[self._rank(listed)] if listed else places
+        found = self._latest.get(places)
+        if found is None:
+            listed = places & self.ways.all
+            found = listed & self._same_day[self._rank(listed)] if listed else places
+            self._latest[places] = found
+        return found
 
     def way(self, start: int | None, goal: int, allowed: int) -> Way | None:
         """Return the writes that lead from one release to another over allowed ones, None if no way does."""

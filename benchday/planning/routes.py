@@ -1,12 +1,14 @@
 """Routes: the releases a unit must pass through to get to another, with the least expected time. Never downwards.
 
 Going upwards, to pass through more can only open more ways: what can be reached is found in one sweep from the oldest
-release to the newest. The route itself is a shortest path (Dijkstra 1959) over release and stepping stones passed,
-sought among those releases alone that can help: the goal, the stones demanded, and what ``enter_from`` makes necessary.
+release to the newest. The route itself is a shortest path (Dijkstra 1959), sought backwards from the goal: before each
+release comes the last of the stepping stones still wanted, the start, or, where ``enter_from`` forbids both, any
+release from which it may be entered. No better way has others in it, for without them it would take no longer.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from heapq import heappop, heappush
@@ -64,11 +66,11 @@ def _ways(
 class _Rule:
     """The route rules of one release that has any."""
 
-    __slots__ = ("bit", "enter", "place", "stones")
+    __slots__ = ("bit", "enter", "stones", "under")
 
     def __init__(self, place: int, image: Image, order: Order) -> None:
-        self.place = place
         self.bit = 1 << place
+        self.under = below(place)
         self.enter = 0 if image.enter_from is None else order.place(Version(image.enter_from))
         self.stones = sum({1 << order.place(Version(text)) for text in image.through})
 
@@ -90,12 +92,11 @@ class Ways:
         self.all = sum(1 << place for place in images)
         self._usual = self.all if usual is None else usual
         self._times = times
-        self._least = min(times.values(), default=0)
-        self._alike = self._least == max(times.values(), default=0)
         ruled = [place for place, image in sorted(images.items()) if image.enter_from is not None or image.through]
         self._rules = {place: _Rule(place, images[place], order) for place in ruled}
+        self._ruled_places = ruled
+        self._in_order = tuple(self._rules.values())
         self._ruled = sum(1 << place for place in ruled)
-        self._stones = sum({1 << place for rule in self._rules.values() for place in each(rule.stones)})
         self._back_to = {
             place: order.place(Version(image.back_to)) for place, image in images.items() if image.back_to is not None
         }
@@ -129,14 +130,14 @@ class Ways:
         """Return the releases to write, the goal last; None if no way of allowed releases leads there."""
         if start == goal:
             return ()
-        if not self.reach(start, allowed) >> goal & 1:
-            return None
-        if start is None or self.direct(start) >> goal & 1:
+        if self.direct(start) & allowed & 1 << goal:
             return (goal,)
+        if start is None or not self.reach(start, allowed) >> goal & 1:
+            return None
         helpful = above(start, allowed) & below(goal + 1)
         key = (start, goal, helpful)
         if key not in self._found:
-            self._found[key] = self._over_one(start, goal, helpful) or self._search(start, goal, helpful)
+            self._found[key] = self._search(start, goal, helpful)
         return self._found[key]
 
     def back(self, start: int) -> int:
@@ -160,61 +161,66 @@ class Ways:
         if key not in self._reach:
             passed = self.direct(start) & allowed
             todo = above(start, allowed & self._ruled) & ~passed
-            for place in each(todo):
-                if self._enterable(place, start, passed & below(place)):
-                    passed |= 1 << place
+            first = bisect_right(self._ruled_places, start)
+            for rule in self._in_order[first:]:
+                if rule.bit & todo:
+                    before = passed & rule.under
+                    if (rule.enter <= start or before >> rule.enter) and (
+                        not rule.stones or not above(start, rule.stones) & ~before
+                    ):
+                        passed |= rule.bit
             self._reach[key] = passed
         return self._reach[key]
 
-    def _enterable(self, place: int, start: int, passed: int) -> bool:
-        """Tell whether a release may be entered from the newest of those passed, or else from the start."""
-        rule = self._rules.get(place)
-        if rule is None:
-            return True
-        here = passed.bit_length() - 1 if passed else start
-        return here >= rule.enter and not above(start, rule.stones) & ~passed
-
-    def _over_one(self, start: int, goal: int, helpful: int) -> tuple[int, ...] | None:
-        """Return the way over one other release where it is plain that none takes less; None if it is not."""
-        rule = self._rules[goal]
-        stones = above(start, rule.stones)
-        over = (stones or helpful & below(goal) & ~below(rule.enter)) & self.direct(start)
-        if stones & (stones - 1) or not over:
-            return None
-        best = (over & -over).bit_length() - 1 if self._alike else min(each(over), key=lambda p: (self._times[p], p))
-        if best < rule.enter or not helpful >> best & 1:
-            return None
-        # A way over more than one takes the time of two writes at least besides the goal's.
-        return (best, goal) if stones or self._times[best] <= 2 * self._least else None
-
     def _search(self, start: int, goal: int, allowed: int) -> tuple[int, ...] | None:
-        helpful = self._helpful(start, goal, allowed)
-        ahead: list[tuple[int, int, tuple[int, ...], int]] = [(0, 0, (), 0)]
-        done = set()
+        """Return the best way over allowed releases above the start.
+
+        Each entry is a way's end that is settled, with the stones still wanted before it, whose writes count already.
+        """
+        ahead: list[tuple[int, int, tuple[int, ...], int]] = []
+        done: set[tuple[int, int]] = set()
+        best: tuple[int, int, tuple[int, ...]] | None = None
+        self._put_before(ahead, (0, 0, (), 0), goal, start, allowed)
         while ahead:
-            us, writes, way, passed = heappop(ahead)
-            here = way[-1] if way else start
-            if here == goal:
-                return way
-            if (here, passed & self._stones) in done:
+            us, writes, way, wanted = heappop(ahead)
+            if best is not None and (us, writes) > best[:2]:
+                break
+            if (way[0], wanted) in done:
                 continue
-            done.add((here, passed & self._stones))
-            for place in each(above(here, helpful)):
-                if self._enterable(place, start, passed):
-                    heappush(ahead, (us + self._times[place], writes + 1, (*way, place), passed | 1 << place))
+            done.add((way[0], wanted))
+            enter = self._enter(way[0])
+            if not wanted and enter <= start:
+                best = min(best or (us, writes, way), (us, writes, way))
+                continue
+            last = wanted.bit_length() - 1
+            before = (last,) if wanted and last >= enter else each(allowed & below(way[0]) & ~below(enter))
+            for place in before:
+                self._put_before(ahead, (us, writes, way, wanted), place, start, allowed)
 
-        return None
+        return None if best is None else best[2]
 
-    def _helpful(self, start: int, goal: int, allowed: int) -> int:
-        """Return the releases that a shortest way may need: a way is no worse without any other."""
-        found = todo = 1 << goal
-        while todo:
-            place = todo.bit_length() - 1
-            todo ^= 1 << place
-            rule = self._rules.get(place)
-            if rule is not None:
-                needed = above(start, rule.stones) | (~below(rule.enter) if rule.enter > start else 0)
-                more = needed & below(place) & allowed & ~found
-                found |= more
-                todo |= more
-        return found
+    def _put_before(
+        self,
+        ahead: list[tuple[int, int, tuple[int, ...], int]],
+        known: tuple[int, int, tuple[int, ...], int],
+        place: int,
+        start: int,
+        allowed: int,
+    ) -> None:
+        """Put a release before a way's end, and want what it demands; what can never be had is left out."""
+        us, writes, way, wanted = known
+        rule = self._rules.get(place)
+        stones = above(start, rule.stones) if rule is not None else 0
+        if not stones and not wanted:
+            heappush(ahead, (us + self._times[place], writes + 1, (place, *way), 0))
+            return
+        more = (stones | 1 << place) & ~wanted
+        after = (wanted | stones) & ~(1 << place)
+        if stones >> place or after & ~(allowed & below(place)):
+            return
+        us += sum(self._times[p] for p in each(more))
+        heappush(ahead, (us, writes + more.bit_count(), (place, *way), after))
+
+    def _enter(self, place: int) -> int:
+        rule = self._rules.get(place)
+        return 0 if rule is None else rule.enter

@@ -194,8 +194,25 @@ def _alike(members: Sequence[Member]) -> tuple[int | None, ...]:
             held_by[count] |= held_by[count - 1] & member.options
         held_by[1] |= member.options
     most = next(places for places in reversed(held_by) if places)
-    plans = [_Plan(members, [place if m.options >> place & 1 else None for m in members]) for place in each(most)]
+    plans = [
+        _Plan(members, [place if m.options >> place & 1 else None for m in members])
+        for place in _oldest_latest(members, most)
+    ]
     best = plans[0]
     for plan in plans[1:]:
         best = plan if plan.beats(best) else best
     return best.places
+
+
+def _oldest_latest(members: Sequence[Member], places: int) -> list[int]:
+    """Return those of the places whose oldest day of issue, among the units that can end there, is the latest."""
+    held: dict[object, tuple[Member, int]] = {}
+    for member in members:
+        _, options = held.get(member.ranking, (member, 0))
+        held[member.ranking] = (member, options | member.options)
+    kinds = list(held.values())
+    if len(kinds) == 1:
+        return list(each(members[0].latest(places)))
+    days = {p: min(m.issued_on(p) for m, options in kinds if options >> p & 1) for p in each(places)}
+    latest = max(days.values())
+    return [place for place, day in days.items() if day == latest]

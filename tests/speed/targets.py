@@ -127,9 +127,12 @@ def timed(work: Callable[[], object]) -> float:
 def rules() -> Rules:
     """Return what works together, and times by the size of the image."""
     works = [
-        [{"model": "Tiller", "oldest": "1.0", "newest": "2.11"}, {"model": model, "oldest": "1.0", "newest": "3.6"}]
-        for model in ("Millrace", "Osier")
-    ] + [[{"model": "Tiller", "oldest": "2.6"}, {"model": model, "oldest": "2.8"}] for model in ("Millrace", "Osier")]
+        [{"model": "Tiller", "oldest": f"{n}.0", "newest": f"{n + 1}.3"}, {"model": "Osier", "oldest": f"{n}.{part}"}]
+        for n in range(1, 6)
+        for part in (0, 6)
+    ]
+    for number, (_, osier) in enumerate(works):
+        osier["newest"] = f"{osier['oldest'].split('.')[0]}.{5 if number % 2 == 0 else 11}"
     together = tuple(Together.model_validate_json(json.dumps({"together": group})) for group in works)
     return Rules(write_us=lambda _, image: 240_000_000 + image.bytes * 87, together=together)
 
