@@ -62,8 +62,8 @@ def advances(prepared: Prepared, durations: Sequence[float]) -> bool:
     """
     if not durations:
         return True
-    latest = max(prepared.arrivals) + math.fsum(durations)
-    latest = max([latest, *(end + math.fsum(durations) for breaks in prepared.breaks for _, end in breaks)])
+    ends = (end for breaks in prepared.breaks for _, end in breaks)
+    latest = max(*prepared.arrivals, *ends, 0.0) + sum(durations)
     return min(durations) > math.ulp(latest) if latest < LATEST else False
 
 

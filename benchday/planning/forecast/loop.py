@@ -7,12 +7,12 @@ pools that were asked for or freed in it, because no other can be granted.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from heapq import heapify, heappop, heappush
 
 from benchday.planning.engine import Day, cannot_end, waits_text
 from benchday.planning.forecast.days import DayTimes, advances, apart, day_of, flat, held_by, rejoined, untold
-from benchday.planning.forecast.prepared import NONE, Prepared
+from benchday.planning.forecast.prepared import AT_ONCE, NONE, Prepared
 from benchday.planning.model import Durations, checked
 
 _BREAK_OVER = -1
@@ -55,11 +55,13 @@ class _Running:
         "durations",
         "events",
         "free",
-        "hot",
+        "hot_of",
         "opened",
         "openers",
+        "places",
         "prepared",
         "queues",
+        "raised",
         "taken",
         "times",
         "woken",
@@ -73,8 +75,11 @@ class _Running:
         self.queues: list[list[_Turn]] = [[] for _ in prepared.counts]
         self.taken = [0] * prepared.units
         """How many of its stretch's takes each unit has."""
-        self.hot: tuple[list[int], list[int]] = ([], [])
-        """Places and hands that were asked for or freed and may be granted now."""
+        self.places: list[int] = []
+        """Places that are free and asked for, and may be granted now; those of one instant only."""
+        self.raised: list[int] = []
+        """Hands of the same kind."""
+        self.hot_of = [self.raised if hands else self.places for hands in prepared.hands]
         self.at_gate: list[list[int]] = [[] for _ in prepared.gates]
         self.woken: list[int] = []
         """Units whose gate has just opened."""
@@ -90,28 +95,45 @@ class _Running:
     def to_the_end(self) -> DayTimes:
         """Run; raise DayCannotEnd if somebody waits for ever."""
         self.arrive()
-        events, times, hot = self.events, self.times, self.hot
-        ends, goes_on = self.ends, self.goes_on
+        prepared, table, events, free, queues = self.prepared, self.prepared.table, self.events, self.free, self.queues
+        frees, opens, asks, freely, breaks = table.frees, table.opens, table.asks, table.freely, prepared.breaks
+        reached, asked, priorities = self.times.reached, self.times.asked, prepared.priorities
+        grant, begin, start, hot = self.granter(), self.beginner(), self.start, self.hot_of
+        places, raised = self.places, self.raised
         while events:
             now, unit = heappop(events)
-            if events and events[0][0] == now:
-                together = [unit]
-                while events and events[0][0] == now:
-                    together.append(heappop(events)[1])
-                self.happen(together, now)
-            elif unit >= 0:
-                ends(unit)
-                goes_on(unit, now)
-                if self.woken:
-                    self.let_in(now)
+            if unit < 0 or (events and events[0][0] == now) or opens[reached[unit]] >= 0:
+                self.happen(unit, now)
             else:
-                self.break_over()
-            while hot[0] or hot[1]:
-                self.grant(hot[0], now)
-                self.grant(hot[1], now)
+                # What most instants are, written out: one unit frees something and asks for something.
+                stretch = reached[unit]
+                for pool in frees[stretch]:
+                    free[pool] += 1
+                    if queues[pool]:
+                        hot[pool].append(pool)
+                pool = asks[stretch + 1]
+                if pool >= 0:
+                    stretch += 1
+                    reached[unit] = stretch
+                    asked[stretch] = now
+                    if free[pool] <= 0:
+                        heappush(queues[pool], (priorities[unit], now, unit))
+                    elif freely[stretch] and not (places or raised or queues[pool] or breaks[pool]):
+                        begin(unit, stretch, pool, now)
+                    else:
+                        heappush(queues[pool], (priorities[unit], now, unit))
+                        hot[pool].append(pool)
+                elif pool == AT_ONCE:
+                    reached[unit] = stretch + 1
+                    asked[stretch + 1] = now
+                    start(unit, stretch + 1, now)
+                else:
+                    self.goes_on(unit, now)
+            while places or raised:
+                grant(places or raised, now)
 
         self.must_be_over()
-        return times
+        return self.times
 
     def arrive(self) -> None:
         """Put each unit's first event, the end of its first stretch."""
@@ -120,25 +142,28 @@ class _Running:
             self.times.asked[self.prepared.stretch_first[unit]] = arrival
         heapify(self.events)
 
-    def happen(self, together: Sequence[int], now: float) -> None:
+    def happen(self, unit: int, now: float) -> None:
         """Everything of one instant: first all ends, so that each gate that opens now is open, then what comes next."""
-        for unit in together:
-            if unit >= 0:
-                self.ends(unit)
+        together = [unit]
+        while self.events and self.events[0][0] == now:
+            together.append(heappop(self.events)[1])
+        for each in together:
+            if each >= 0:
+                self.ends(each)
             else:
                 self.break_over()
-        for unit in together:
-            if unit >= 0:
-                self.goes_on(unit, now)
-        if self.woken:
-            self.let_in(now)
+        for each in together:
+            if each >= 0:
+                self.goes_on(each, now)
+        for each in self.woken:
+            self.ask(each, self.times.reached[each], now)
+        self.woken.clear()
 
     def ends(self, unit: int) -> None:
         """End the stretch a unit is in: what it frees is free, what it opens is open."""
         table, stretch = self.prepared.table, self.times.reached[unit]
         for pool in table.frees[stretch]:
-            self.free[pool] += 1
-            self.hot[self.prepared.hands[pool]].append(pool)
+            self.frees(pool, 1)
         gate = table.opens[stretch]
         if gate != NONE and not self.opened[gate]:
             self.opened[gate] = True
@@ -159,56 +184,91 @@ class _Running:
         else:
             self.leave(unit, now)
 
-    def let_in(self, now: float) -> None:
-        """Have the units ask whose gate has opened."""
-        for unit in self.woken:
-            self.ask(unit, self.times.reached[unit], now)
-        self.woken.clear()
-
     def ask(self, unit: int, stretch: int, now: float) -> None:
         """Ask for the first thing of a stretch, or start it if it takes nothing."""
         prepared = self.prepared
         self.times.asked[stretch] = now
         takes = prepared.table.takes[stretch]
         if takes:
-            heappush(self.queues[takes[0]], (prepared.priorities[unit], now, unit))
-            self.hot[prepared.hands[takes[0]]].append(takes[0])
+            self.asks(unit, takes[0], now)
         elif now + prepared.table.guards[stretch] > prepared.close:
             self.leave(unit, now)
         else:
             self.start(unit, stretch, now)
 
+    def asks(self, unit: int, pool: int, now: float) -> None:
+        """Put a unit into the queue of a pool."""
+        heappush(self.queues[pool], (self.prepared.priorities[unit], now, unit))
+        if self.free[pool] > 0:
+            self.hot_of[pool].append(pool)
+
+    def frees(self, pool: int, count: int) -> None:
+        """Have so many of a pool back."""
+        self.free[pool] += count
+        if self.queues[pool]:
+            self.hot_of[pool].append(pool)
+
     def start(self, unit: int, stretch: int, now: float) -> None:
         """Start a stretch: its stages are added one by one."""
         table = self.prepared.table
-        for stage in range(table.firsts[stretch], table.pasts[stretch]):
+        for stage in table.stages[stretch]:
             now += self.durations[stage]
         heappush(self.events, (now, unit))
 
-    def grant(self, hot: list[int], now: float) -> None:
-        """Grant what can be granted of these pools, one by one in queue order over all of them."""
-        prepared, free, queues, times = self.prepared, self.free, self.queues, self.times
-        while hot:
-            first: _Turn | None = None
-            for pool in hot:
-                if free[pool] > 0 and (queue := queues[pool]) and (first is None or queue[0] < first):
-                    if prepared.breaks[pool] and self.resting(pool, now):
-                        continue
-                    first, chosen = queue[0], pool
-            if first is None:
-                hot.clear()
-                return
-            heappop(queues[chosen])
-            unit = first[2]
-            stretch = times.reached[unit]
-            if now + prepared.table.guards[stretch] > prepared.close:
-                self.leave(unit, now)
-                continue
-            free[chosen] -= 1
-            self.takes_one(unit, stretch, now)
+    def beginner(self) -> Callable[[int, int, int, float], None]:
+        """Make the function that grants the one thing a stretch takes where nobody else waits for anything."""
+        free, events, durations, granted = self.free, self.events, self.durations, self.times.granted
+        take_first, stages = self.prepared.table.take_first, self.prepared.table.stages
+
+        def begin(unit: int, stretch: int, pool: int, now: float) -> None:
+            free[pool] -= 1
+            granted[take_first[stretch]] = now
+            for stage in stages[stretch]:
+                now += durations[stage]
+            heappush(events, (now, unit))
+
+        return begin
+
+    def granter(self) -> Callable[[list[int], float], None]:
+        """Make the function that grants what can be granted of some pools, one by one in queue order over all."""
+        prepared, free, queues, events, durations = self.prepared, self.free, self.queues, self.events, self.durations
+        breaks, guards, close, table = prepared.breaks, prepared.table.guards, prepared.close, prepared.table
+        singles, take_first, stages = table.singles, table.take_first, table.stages
+        reached, granted = self.times.reached, self.times.granted
+
+        def grant(hot: list[int], now: float) -> None:
+            while True:
+                first: _Turn | None = None
+                for pool in hot:
+                    if free[pool] > 0 and (queue := queues[pool]) and (first is None or queue[0] < first):
+                        if breaks[pool] and self.resting(pool, now):
+                            continue
+                        first, chosen = queue[0], pool
+                if first is None:
+                    hot.clear()
+                    return
+                heappop(queues[chosen])
+                unit = first[2]
+                stretch = reached[unit]
+                if now + guards[stretch] > close:
+                    self.leave(unit, now)
+                    continue
+                free[chosen] -= 1
+                if not singles[stretch]:
+                    self.takes_one(unit, stretch, now)
+                    continue
+                granted[take_first[stretch]] = end = now
+                for stage in stages[stretch]:
+                    end += durations[stage]
+                heappush(events, (end, unit))
+                if len(hot) == 1 and not (free[chosen] and queues[chosen]):
+                    hot.clear()
+                    return
+
+        return grant
 
     def takes_one(self, unit: int, stretch: int, now: float) -> None:
-        """Note what was granted; ask for the next thing or start."""
+        """Note what was granted of several things; ask for the next one or start."""
         prepared, taken = self.prepared, self.taken[unit]
         table = prepared.table
         self.times.granted[table.take_first[stretch] + taken] = now
@@ -219,8 +279,7 @@ class _Running:
             self.start(unit, stretch, now)
         else:
             self.taken[unit] = taken
-            heappush(self.queues[takes[taken]], (prepared.priorities[unit], now, unit))
-            self.hot[prepared.hands[takes[taken]]].append(takes[taken])
+            self.asks(unit, takes[taken], now)
 
     def resting(self, pool: int, now: float) -> bool:
         """Tell whether these hands have a break."""
@@ -228,7 +287,7 @@ class _Running:
 
     def break_over(self) -> None:
         """Have all hands looked at that have breaks."""
-        self.hot[1].extend(pool for pool, breaks in enumerate(self.prepared.breaks) if breaks)
+        self.raised.extend(pool for pool, breaks in enumerate(self.prepared.breaks) if breaks)
 
     def leave(self, unit: int, now: float) -> None:
         """Send a unit away for today, with all who wait for a gate that nobody can open any more."""
@@ -237,8 +296,7 @@ class _Running:
             self.times.left[gone] = now
             held = held_by(self.prepared, gone, self.times.reached[gone], self.taken[gone])
             for pool, count in held.items():
-                self.free[pool] += count
-                self.hot[self.prepared.hands[pool]].append(pool)
+                self.frees(pool, count)
             for gate in self.prepared.opened_by[gone]:
                 self.openers[gate] -= 1
                 if self.openers[gate] == 0 and not self.opened[gate]:

@@ -16,7 +16,9 @@ from benchday.planning.model import Model, ModelUnit, Stage
 from benchday.planning.policy import Phase
 
 NONE = -1
-"""No gate."""
+"""No gate, nothing to ask for."""
+AT_ONCE = -2
+"""Begins as soon as the stretch before it has ended."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +37,17 @@ class Stretch:
     waits_for: int = NONE
     guard: float = -math.inf
     """Minutes that must be left until closing when it begins; minus infinity if it has none."""
+    arrival: bool = False
+    """It is a unit's first."""
+
+    @property
+    def asks(self) -> int:
+        """Return what is asked for first."""
+        if self.arrival or self.waits_for != NONE:
+            return NONE
+        if self.takes:
+            return self.takes[0]
+        return AT_ONCE if self.guard == -math.inf else NONE
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +63,15 @@ class Table:
     opens: tuple[int, ...]
     waits_for: tuple[int, ...]
     guards: tuple[float, ...]
+    stages: tuple[range, ...]
+    """Of each stretch, its stages by number."""
+    asks: tuple[int, ...]
+    """Of each stretch and one past the last, the pool it asks for first if no gate stands before it; -2 if it begins at
+    once; else -1."""
+    singles: tuple[bool, ...]
+    """Of each stretch: it takes exactly one thing."""
+    freely: tuple[bool, ...]
+    """Of each stretch: it takes exactly one thing, and nothing guards it."""
     kept: list[object] = field(default_factory=list, compare=False, repr=False)
     """What a compiled loop makes of the columns, kept for the next run."""
 
@@ -65,6 +87,10 @@ class Table:
             opens=tuple(s.opens for s in stretches),
             waits_for=tuple(s.waits_for for s in stretches),
             guards=tuple(s.guard for s in stretches),
+            stages=tuple(range(s.first, s.past) for s in stretches),
+            asks=(*(s.asks for s in stretches), NONE),
+            singles=tuple(len(s.takes) == 1 for s in stretches),
+            freely=tuple(len(s.takes) == 1 and s.guard == -math.inf for s in stretches),
         )
 
 
@@ -177,7 +203,7 @@ def _stretches(
     unit: ModelUnit, first: int, pools: dict[str, int], gates: dict[str, int], *, closes: bool, join: bool
 ) -> list[Stretch]:
     """Join what can be joined; the first stretch is the arrival."""
-    joined = [Stretch(first, first)]
+    joined = [Stretch(first, first, arrival=True)]
     for number, stage in enumerate(unit.stages, first):
         last = joined[-1]
         guarded = closes and stage.guard is not None
