@@ -160,8 +160,9 @@ class Learnt:
 
     def quantile(self, share: float) -> float:
         """Return the minutes that the next one does not exceed with this probability, at most the cap."""
-        log_cap = math.log(self.cap)
-        return math.exp(min(self.location + self.scale * quantile(share, self.degrees), log_cap))
+        # Compared as logarithms first: the exponential of a far quantile overflows.
+        at = min(self.location + self.scale * quantile(share, self.degrees), math.log(self.cap) + 1)
+        return min(math.exp(at), self.cap)
 
     def share_at(self, minutes: float) -> float:
         """Return the stated probability that the next one does not exceed so many minutes."""

@@ -34,7 +34,7 @@ def durations(record: Path | None, svg: Path | None, *, learn_simulated: bool, a
     steps = learnt_steps(playbooks_of(seen).values(), records_of(seen))
     held = calibration(seen)
     if svg is not None:
-        _write(svg, picture(held, source.record.name, simulated=simulated))
+        _write(svg, picture(held, str(source.record), simulated=simulated))
 
     days = sum(isinstance(one, DayBegins) for one in seen)
     if as_json:
