@@ -7,6 +7,7 @@ from typing import Any
 
 from benchday.bench.aside.checking_in import check_in, walk_in
 from benchday.bench.aside.choosing import choose_anew
+from benchday.bench.aside.putting_first import check_can_be_next, put_first
 from benchday.bench.aside.renewing import check_renewable, renew
 from benchday.bench.aside.wanting_back import want_back
 from benchday.bench.conversations import Conversations
@@ -20,6 +21,7 @@ from benchday.domain.kinds import CautionAcknowledged, OperatorActing, UnitLifte
 from benchday.domain.plan import DayPlan
 from benchday.domain.steps import State
 from benchday.domain.story import UnitStory
+from benchday.planning.forecast.outlook import Outlook
 from benchday.planning.gates import waiting_reasons
 
 SHORTEST_SERIAL = 3
@@ -48,6 +50,11 @@ class BenchDesk:
     def ticks(self) -> Mapping[str, Tick]:
         """The latest tick of each unit in a long operation."""
         return self._tools.ticks.now
+
+    @property
+    def outlook(self) -> Outlook | None:
+        """How the rest of the day looks, as of the latest forecast; None where nothing is foreseen."""
+        return self._tools.foreseer.outlook if self._tools.foreseer is not None else None
 
     def now(self) -> int:
         """Day time, microseconds since 1970 UTC."""
@@ -170,16 +177,32 @@ class BenchDesk:
         self._talks.begin("renewal", serial, renew)
         return f"When does the support term of {serial} end now, and what shows it? See the new item."
 
-    async def want_back(self, serial: str) -> str:
-        """Let the time be entered by which a crew wants a unit back; returns what to tell the operator.
+    async def want_back(self, subject: str) -> str:
+        """Let the time be entered by which a unit, or the set of a crew, is wanted back; returns what to tell.
+
+        Args:
+            subject: serial of a unit, or name of a crew.
 
         Raises:
-            InputError: no such unit today, or it was handed back.
+            InputError: no such unit or crew today, or it was handed back.
         """
-        if self._known(serial).state is State.HANDED_BACK:
-            raise InputError(f"{serial} was handed back already")
-        self._talks.begin("wanted back", serial, want_back)
-        return f"By when is {serial} wanted back? See the new item."
+        its = [s for s in self.state.units.values() if subject in (s.serial, s.crew)]
+        if not its:
+            raise InputError(f"no unit and no crew {subject} today")
+        if all(s.state is State.HANDED_BACK for s in its):
+            raise InputError(f"{subject} was handed back already")
+        self._talks.begin("wanted back", subject, want_back)
+        return f"By when is {subject} wanted back? See the new item."
+
+    async def put_next(self, serial: str) -> str:
+        """Ask whether a unit shall go before all others, and what that costs; returns what to tell the operator.
+
+        Raises:
+            InputError: no such unit today, or it waits for nothing.
+        """
+        check_can_be_next(self._known(serial))
+        self._talks.begin("next", serial, put_first)
+        return f"What it costs to let {serial} go first is reckoned. See the new item."
 
     async def choose(self, crew: str) -> str:
         """Have the choice about a crew's set made anew; returns what to tell the operator.

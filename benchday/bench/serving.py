@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Any, cast
+from typing import Any, Protocol, cast
 
 import anyio
 
@@ -25,8 +25,24 @@ from benchday.domain.seams import Archive, BenchPc, Images, OpenDriver, Personal
 from benchday.domain.story import UnitStory
 from benchday.domain.units import Ability
 from benchday.planning.decisions import SetQuestion
+from benchday.planning.forecast.outlook import Outlook
 from benchday.planning.power import Measured
 from benchday.planning.target import Target, UnitNow
+
+
+class Foresees(Protocol):
+    """Knows how the rest of the day looks, and would look."""
+
+    @property
+    def outlook(self) -> Outlook | None:
+        """The latest; None where there is none."""
+        ...
+
+    async def with_changes(
+        self, story: UnitStory | None = None, turns: Mapping[str, float] | None = None
+    ) -> Outlook | None:
+        """Return how it would look with another story of a unit, or with other turns; None where nobody can tell."""
+        ...
 
 
 @dataclass(slots=True)
@@ -50,6 +66,8 @@ class Tools:
     """Model -> step -> durations in microseconds, from the shop's own real days."""
     questions: dict[str, tuple[tuple[UnitNow, ...], DayPlan, SetQuestion | None]] = field(default_factory=dict)
     """Crew -> what its set's question was worked out from, and the question; only to spare working it out again."""
+    foreseer: Foresees | None = None
+    """None where nothing is foreseen; then nothing is said of what a decision costs."""
     no_safe_stop: dict[str, list[anyio.CancelScope]] = field(default_factory=dict)
     """Station -> the shields around what must not be stopped; taken away only by the third request to stop."""
 

@@ -47,6 +47,17 @@ def target_for(tools: Tools, story: UnitStory) -> Target:
     return next(t for t in found if t.unit == story.serial)
 
 
+def targets_now(tools: Tools, state: DayState) -> dict[str, Target]:
+    """Return what each unit of the day should get, by this state, which need not be the one of the entries."""
+    units = tuple(_now(tools, story) for story in state.units.values())
+    crews = {unit.crew for unit in units if unit.crew}
+    choices: dict[str, SetChoice] = {}
+    for crew in crews:
+        choices |= _chosen(tools, crew, (u for u in units if u.crew == crew))
+    found = targets(units, tools.plan.images.images, _today(state), rules_of(tools.plan, choices))
+    return {target.unit: target for target in found}
+
+
 def target_facts(target: Target) -> TargetSet:
     """Return the target as it stands in an entry."""
     return TargetSet(

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import tzinfo
 
 from benchday.bench.ticks import Tick
 from benchday.domain.bench import BenchFile
@@ -12,6 +13,8 @@ from benchday.domain.clean import clean
 from benchday.domain.fold import DayState
 from benchday.domain.steps import State
 from benchday.domain.story import UnitStory
+from benchday.domain.telling.figures import local
+from benchday.planning.forecast.outlook import Outlook
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,3 +131,18 @@ def counts(state: DayState) -> dict[str, int]:
     """Return how many units are in each state, in the order of a unit's way; none where none is."""
     counted = Counter(u.state for u in state.units.values())
     return {s.value: counted[s] for s in State if counted[s]}
+
+
+def foreseen(outlook: Outlook, zone: tzinfo) -> Iterator[str]:
+    """Yield how the day will end, a sentence a line."""
+    ends = [local(at, zone) for at in (outlook.p50_us, outlook.p80_us, outlook.p95_us)]
+    yield f"Everything is done by {ends[0]} in half of the drawn days, {ends[1]} in 80 of 100, {ends[2]} in 95 of 100."
+    yield f"It is done before closing in {outlook.by_closing:.0%} of them."
+    for crew in outlook.crews:
+        ready = f"ready by {local(crew.ready_us, zone)} in 80 of 100" if crew.ready_us else "not ready before closing"
+        promise = ""
+        if crew.promised_us is not None and crew.holds is not None:
+            promise = f"; promised {local(crew.promised_us, zone)}, which holds in {crew.holds:.0%}"
+        yield clean(f"{crew.title}: {ready}{promise}{'  AT RISK' if crew.at_risk else ''}")
+    if outlook.not_begun:
+        yield f"Closing will probably keep from a write: {', '.join(map(clean, outlook.not_begun))}."

@@ -2,13 +2,14 @@
 
 Out: an item's facts when it opens; ``{"closed": id, "why": ...}`` when it needs no answer any more; for each line in,
 ``{"accepted": id}`` or ``{"refused": id, "why": ...}``; ``{"said": ...}`` for what a scan was answered.
-In: ``{"id", "value", "operator"}``; ``{"scan": code}``; ``{"lift": serial, "reason", "operator"}``.
+In: ``{"id", "value", "operator"}``; ``{"scan": code}``; ``{"lift": serial, "reason", "operator"}``; what
+begins with a word of ``_TALKS``.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from typing import Any
 
 import anyio
@@ -87,9 +88,9 @@ class Pipe:
             await desk.lift(_text(said, "lift"), _text(said, "reason"), operator)
             self._tell(accepted=said["lift"])
             return
-        for word, begin in (("renew", desk.renew), ("early", desk.want_back), ("choose", desk.choose)):
+        for word, begin in _TALKS:
             if word in said:
-                self._tell(said=await begin(_text(said, word)), **{word: said[word]})
+                self._tell(said=await begin(desk, _text(said, word)), **{word: said[word]})
                 return
         value = said.get("value")
         if not isinstance(value, dict):
@@ -102,6 +103,15 @@ class Pipe:
         self._write(json.dumps(facts, ensure_ascii=False))
 
 
+_TALKS: tuple[tuple[str, Callable[[BenchDesk, str], Awaitable[str]]], ...] = (
+    ("renew", BenchDesk.renew),
+    ("early", BenchDesk.want_back),
+    ("next", BenchDesk.put_next),
+    ("choose", BenchDesk.choose),
+)
+"""Word -> what it begins; the questions come as items."""
+
+
 def _text(said: Mapping[str, Any], name: str, otherwise: str | None = None) -> str:
     value = said.get(name, otherwise)
     if not isinstance(value, str):
@@ -112,7 +122,7 @@ def _text(said: Mapping[str, Any], name: str, otherwise: str | None = None) -> s
 def _about(said: Any) -> str | None:
     if not isinstance(said, dict):
         return None
-    found = next((said[word] for word in ("id", "scan", "lift", "renew", "early", "choose") if word in said), None)
+    found = next((said[word] for word in ("id", "scan", "lift", *dict(_TALKS)) if word in said), None)
     return found if isinstance(found, str) else None
 
 

@@ -124,8 +124,8 @@ class PromiseAtRisk(Facts, kind="promise_at_risk"):
     crew: str
     units: list[str]
     promised_us: int
-    expected_us: int
-    """Day time at which the crew is ready in 80 of 100 drawn days."""
+    expected_us: int | None
+    """Day time by which the crew is ready in 80 of 100 drawn days; null if in fewer it is ready at all."""
     holds_permille: int
     """Share of drawn days in which the promise holds."""
     would_save: str

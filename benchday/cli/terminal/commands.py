@@ -79,7 +79,22 @@ async def _renew(talk: Conversation, rest: str) -> None:
 
 
 async def _early(talk: Conversation, rest: str) -> None:
-    talk.say(await talk.desk.want_back(_unit(talk, rest)))
+    crews = {u.crew for u in talk.desk.state.units.values() if u.crew}
+    talk.say(await talk.desk.want_back(rest if rest in crews else _unit(talk, rest)))
+
+
+async def _next(talk: Conversation, rest: str) -> None:
+    talk.say(await talk.desk.put_next(_unit(talk, rest)))
+
+
+async def _outlook(talk: Conversation, _: str) -> None:
+    outlook, zone = talk.desk.outlook, talk.desk.plan.zone
+    if outlook is None:
+        talk.say("The rest of the day is not foreseen yet.")
+        return
+    talk.show(
+        Sheet(f"How the day will end, as of {local(outlook.at_us, zone)}", tuple(day_view.foreseen(outlook, zone)))
+    )
 
 
 async def _choose(talk: Conversation, rest: str) -> None:
@@ -169,7 +184,9 @@ COMMANDS: Mapping[str, Command] = {
     "find": Command("find SERIAL", "how a unit stands", _find),
     "lift": Command("lift SERIAL", "lift a hold, with a reason", _lift),
     "renew": Command("renew SERIAL", "enter a renewed support term, with what shows it", _renew),
-    "early": Command("early SERIAL", "enter by when a crew wants a unit back before the day ends", _early),
+    "early": Command("early SERIAL", "enter by when a unit, or a crew's whole set, is wanted back", _early),
+    "next": Command("next SERIAL", "let a unit go before all others, and see what that costs", _next),
+    "forecast": Command("forecast", "when the day ends, and each crew against its promise", _outlook),
     "choose": Command("choose CREW", "choose anew what a set does that does not come along whole", _choose),
     "items": Command("items", "all items for hands", _items),
     "stations": Command("stations", "all stations", _stations),

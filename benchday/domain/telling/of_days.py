@@ -74,7 +74,11 @@ def _order(t: Telling, e: Entry) -> Sentence:
 def _at_risk(t: Telling, e: Entry) -> Sentence:
     f = e.facts
     saves = f"would save it: {f['would_save']}" if f["would_save"] else "nothing that was tried saves it"
-    expected = f"ready by {local(f['expected_us'], t.zone)} in 80 of 100 drawn days"
+    expected = (
+        f"ready by {local(f['expected_us'], t.zone)} in 80 of 100 drawn days"
+        if f["expected_us"] is not None
+        else "not ready before closing in more than 20 of 100 drawn days"
+    )
     text = (
         f"the promise to crew {f['crew']} ({local(f['promised_us'], t.zone)}) is at risk: it holds in "
         f"{f['holds_permille'] / 10:g} of 100 drawn days"
