@@ -144,6 +144,8 @@ async def _stations(talk: Conversation, _: str) -> None:
     for s in day_view.stations(desk.state, desk.plan.bench, desk.ticks, desk.now()):
         progress = f" {s.what} {s.percent} %" if s.percent is not None else ""
         until = f", until {local(s.until_us, desk.plan.zone)}" if s.until_us else ""
+        ends_us = desk.outlook.units_us.get(desk.state.holder("station", s.name) or "") if desk.outlook else None
+        until += f", free about {local(ends_us, desk.plan.zone)}" if ends_us else ""
         hands = f", waits for hands: item {s.item}" if s.item else ""
         lines.append(
             f"{s.name}: {talk.naming(s.unit)} {s.model}, {s.step}{progress}{until}{hands}"

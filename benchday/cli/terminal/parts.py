@@ -6,11 +6,15 @@ from benchday.cli.day_view import AsideView, StationView
 from benchday.cli.terminal.paint import Line, Signs, bar, broken, fit, fit_line, rule
 from benchday.cli.terminal.view import View
 
+ROOM_FOR_THE_END, ROOM_FOR_FREE = 100, 76
+"""Columns from which the day's foreseen end, and that of a unit's whole service, are shown."""
+
 
 def header(view: View, columns: int, signs: Signs) -> Line:
     """Return the first line: the day, the time, who acts, and whether all this is simulated."""
     mark = "  SIMULATED " if view.simulated else " "
-    right = f"  {view.time}  closes {view.closes}  {view.operator} acts"
+    ends = f"done by {view.ends} (80 %)  " if view.ends and columns >= ROOM_FOR_THE_END else ""
+    right = f"  {view.time}  {ends}closes {view.closes}  {view.operator} acts"
     room = columns - len(right) - len(mark)
     return [
         ("class:title", fit(f" {view.day}", max(room, 0), signs)),
@@ -22,19 +26,27 @@ def header(view: View, columns: int, signs: Signs) -> Line:
 def stations(view: View, columns: int, rows: int, signs: Signs) -> list[Line]:
     """Return one line for each station; where not all fit, the last line says how to see the others."""
     shown = view.stations if len(view.stations) <= rows else view.stations[: rows - 1]
-    lines = [fit_line(_station(s, view.until.get(s.name, ""), columns, signs), columns, signs) for s in shown]
+    lines = [fit_line(_station(s, _ends(view, s.name, columns), columns, signs), columns, signs) for s in shown]
     left = len(view.stations) - len(shown)
     if left:
         lines.append([("class:dim", fit(f"  and {left} more stations: /stations", columns, signs))])
     return lines
 
 
-def _station(station: StationView, until: str, columns: int, signs: Signs) -> Line:
+def _ends(view: View, station: str, columns: int) -> str:
+    """Return when the step is expected to end, and, where there is room, when the unit will probably leave."""
+    until, free = view.until.get(station, ""), view.free.get(station, "")
+    told = [f"until {until}"] if until else []
+    if free and columns >= ROOM_FOR_FREE:
+        told.append(f"free {free}")
+    return ", ".join(told)
+
+
+def _station(station: StationView, ends: str, columns: int, signs: Signs) -> Line:
     if station.unit is None:
         return [("", f" {fit(station.name, 4, signs)} "), ("class:dim", "free")]
     who = f"{fit(station.unit, 14, signs)} {fit(station.model, 9, signs)} {fit(station.step, 9, signs)} "
     head: Line = [("", f" {fit(station.name, 4, signs)} {who}")]
-    ends = f"until {until}" if until else ""
     if station.item is not None:
         return [*head, ("class:hands", f"hands: item {station.item}")]
     if station.percent is None:

@@ -34,6 +34,10 @@ class View:
     day: str
     time: str
     closes: str
+    ends: str
+    """By when the day ends in 80 of 100 drawn days; empty while nobody foresees it."""
+    free: dict[str, str]
+    """Station -> local time at which its unit will probably leave it."""
     operator: str
     simulated: bool
     stations: tuple[day_view.StationView, ...]
@@ -57,7 +61,7 @@ class View:
 def view_of(talk: Conversation) -> View:
     """Return what is to be shown now."""
     desk, state, zone = talk.desk, talk.desk.state, talk.desk.plan.zone
-    begun = state.begun or {}
+    begun, outlook = state.begun or {}, desk.outlook
     stations = tuple(
         replace(s, unit=talk.naming(s.unit)) if s.unit else s
         for s in day_view.stations(state, desk.plan.bench, desk.ticks, desk.now())
@@ -67,6 +71,8 @@ def view_of(talk: Conversation) -> View:
         day=clean(str(begun.get("day", desk.plan.day.day))),
         time=clock(desk.now(), zone),
         closes=clock(begun["closes_us"], zone) if begun else "",
+        ends=clock(outlook.p80_us, zone) if outlook is not None else "",
+        free=_free(talk),
         operator=clean(talk.operator),
         simulated=bool(begun.get("simulated")),
         stations=stations,
@@ -83,6 +89,14 @@ def view_of(talk: Conversation) -> View:
         question=talk.prompt.question(),
         message=talk.message,
     )
+
+
+def _free(talk: Conversation) -> dict[str, str]:
+    outlook, state, zone = talk.desk.outlook, talk.desk.state, talk.desk.plan.zone
+    if outlook is None:
+        return {}
+    held = {s.name: state.holder("station", s.name) or "" for s in talk.desk.plan.bench.stations}
+    return {name: clock(outlook.units_us[u], zone) for name, u in held.items() if u in outlook.units_us}
 
 
 def _row(talk: Conversation, state: ItemState) -> QueueRow:
