@@ -114,6 +114,51 @@ def layout(
     conduct(command)
 
 
+@app.command(short_help="Say when the day ends and whom to promise what.")
+def forecast(
+    folder: Annotated[Path | None, typer.Argument(metavar="[DIR]", help="The day's folder.")] = None,
+    by: Annotated[
+        list[str] | None, typer.Option("--by", metavar="TIME", help="The chance of being done by then, like 16:00.")
+    ] = None,
+    emit_model: Annotated[
+        Path | None, typer.Option("--emit-model", metavar="FILE", help="Write the day's model as JSON.")
+    ] = None,
+    model: Annotated[
+        Path | None, typer.Option("--model", metavar="FILE", help="Run a model from a file instead of a day.")
+    ] = None,
+    durations: Annotated[
+        Path | None,
+        typer.Option("--durations", metavar="FILE", help="With --model: the durations of each replication."),
+    ] = None,
+    everything: Annotated[
+        bool, typer.Option("--all", help="With --model: every unit's finish in every replication, as JSON.")
+    ] = False,
+    trace: Annotated[
+        bool, typer.Option("--trace", help="With --model: every stage of replication 0, as JSON.")
+    ] = False,
+    replications: Annotated[
+        int | None, typer.Option("--replications", min=1, max=1_000_000, metavar="N", help="How many days are drawn.")
+    ] = None,
+    seed: Annotated[int | None, typer.Option("--seed", min=0, help="Equal seeds meet equal chances.")] = None,
+    record: Record = None,
+    json: Json = False,
+) -> None:
+    """Say when the day ends, when each crew is ready, what is waited for and who cannot be begun: with chances."""
+
+    def command() -> int:
+        from benchday.cli.commands.forecast import Asked, times
+        from benchday.cli.commands.forecast import forecast as begin
+
+        times_asked = times(by)
+        return begin(
+            Asked(
+                folder, model, durations, emit_model, times_asked, replications, seed, record, json, everything, trace
+            )
+        )
+
+    conduct(command)
+
+
 @app.command(short_help="Run the day in the terminal.")
 def run(
     folder: Day,

@@ -9,6 +9,7 @@ from pydantic import BaseModel
 
 from benchday.cli.document_parts import Document, MistakePart, NoticePart, Part
 from benchday.cli.documents_durations import DURATIONS_DOCUMENTS
+from benchday.cli.documents_forecast import FORECAST_DOCUMENTS
 from benchday.cli.documents_images import IMAGES_DOCUMENTS
 from benchday.cli.documents_layout import LayoutDocument
 from benchday.cli.documents_register import REGISTER_DOCUMENTS
@@ -217,6 +218,7 @@ DOCUMENTS: Mapping[str, type[BaseModel]] = {
     "close": CloseDocument,
     **REGISTER_DOCUMENTS,
     **DURATIONS_DOCUMENTS,
+    **FORECAST_DOCUMENTS,
     **IMAGES_DOCUMENTS,
 }
 """Command -> its document."""

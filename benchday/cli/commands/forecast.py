@@ -1,0 +1,154 @@
+"""forecast: when a day ends, whom to promise what; or what comes of a model from a file."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from benchday.cli.documents_forecast import forecast_facts
+from benchday.cli.exits import Exit
+from benchday.cli.forecast_view import lines, model_lines
+from benchday.cli.foreknown import foreknown
+from benchday.cli.output import print_document
+from benchday.domain.errors import InputError
+from benchday.domain.plan import DayPlan
+from benchday.inputs.day import load_day
+from benchday.planning.forecast import engines
+from benchday.planning.forecast.document import document_of
+from benchday.planning.forecast.emitting import model_text
+from benchday.planning.forecast.outcomes import Outcomes
+from benchday.planning.forecast.telling import told
+from benchday.planning.model import Model
+from benchday.planning.model_file import read_durations, read_model
+
+USUAL_REPLICATIONS = 1000
+USUAL_SEED = 1
+A_MODEL = re.compile(rb'\s*\{\s*"model"\s*:')
+"""How a file begins that may be replaced by a model."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a forecast is asked for."""
+
+    folder: Path | None
+    model: Path | None
+    durations: Path | None
+    emit: Path | None
+    by: tuple[str, ...]
+    replications: int | None
+    seed: int | None
+    record: Path | None
+    as_json: bool
+    all: bool = False
+    """Every unit's finish in every replication."""
+    trace: bool = False
+    """Every stage of replication 0."""
+
+
+def forecast(asked: Asked) -> int:
+    """Forecast a day, or run a model from a file.
+
+    Raises:
+        InputError: the files hold mistakes, or what was asked for does not go together.
+        RecordError: there is a record, and it cannot be read.
+    """
+    if (asked.folder is None) == (asked.model is None):
+        raise InputError("name either the day's folder (benchday forecast DIR) or a model (--model FILE)")
+    return _of_day(asked, asked.folder) if asked.folder is not None else _of_model(asked)
+
+
+def _of_day(asked: Asked, folder: Path) -> int:
+    for name, value in (("--durations", asked.durations), ("--all", asked.all), ("--trace", asked.trace)):
+        if value:
+            raise InputError(f"{name} belongs to --model FILE; write the day's model with --emit-model FILE first")
+    plan = load_day(folder)
+    by_us = [_clock_us(plan, text) for text in asked.by]
+    basis = foreknown(plan, folder, asked.record, USUAL_SEED if asked.seed is None else asked.seed)
+    compiled = basis.compiled(asked.replications or USUAL_REPLICATIONS)
+    if asked.emit is not None:
+        _write(asked.emit, model_text(compiled.model))
+    outcomes = engines.replicate(compiled.model)
+    found = told(compiled, outcomes, by_us)
+    if asked.as_json:
+        emitted = None if asked.emit is None else str(asked.emit)
+        print_document("forecast", forecast_facts(str(folder), basis, compiled, outcomes, found, emitted))
+    else:
+        for line in lines(basis, compiled, found):
+            print(line)
+        if asked.emit is not None:
+            print(f"\nThe model is in {asked.emit}.")
+    return Exit.HELD if found.stops or basis.before.stops else Exit.DONE
+
+
+def _of_model(asked: Asked) -> int:
+    for name, value in (("--by", asked.by), ("--emit-model", asked.emit), ("--record", asked.record)):
+        if value:
+            raise InputError(f"{name} belongs to a day's folder: benchday forecast DIR")
+    assert asked.model is not None  # noqa: S101 - asked before
+    model = read_model(_text(asked.model, "--model"), str(asked.model))
+    outcomes = _run(asked, model)
+    if asked.as_json or asked.all or asked.trace:
+        given = asked.durations is not None
+        print_document("forecast", document_of(outcomes, makespans=given, finish=asked.all, trace=asked.trace))
+    else:
+        for line in model_lines(outcomes):
+            print(line)
+    return Exit.DONE
+
+
+def _run(asked: Asked, model: Model) -> Outcomes:
+    if asked.durations is None:
+        return engines.replicate(model, replications=asked.replications, seed=asked.seed)
+    for name, value in (("--replications", asked.replications), ("--seed", asked.seed)):
+        if value is not None:
+            raise InputError(f"{name} is for drawn durations; --durations FILE gives each replication's")
+    days = read_durations(_text(asked.durations, "--durations"), model, str(asked.durations))
+    return engines.replay(model, days)
+
+
+def _clock_us(plan: DayPlan, text: str) -> int:
+    if not re.fullmatch(r"([01][0-9]|2[0-3]):[0-5][0-9]", text):
+        raise InputError(f"--by {text}: expected a time of day, hours:minutes, like 16:00")
+    return plan.at_us(text)
+
+
+def _text(path: Path, option: str) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except UnicodeDecodeError:
+        raise InputError(f"{option} {path}: expected a text file in UTF-8 (JSON, RFC 8259)") from None
+    except OSError as error:
+        raise InputError(f"{option} {path} cannot be read: {error.strerror or error}") from error
+
+
+def _write(path: Path, text: str) -> None:
+    """Write the model whole or not at all, over nothing but another model.
+
+    Raises:
+        InputError: something else stands there, or it cannot be written.
+    """
+    beside = path.with_name(f".{path.name}.part")
+    try:
+        if path.exists() and not _is_model(path):
+            kept = "this file was there before and is no model, so it is left as it is"
+            raise InputError(f"--emit-model {path}: {kept}; name another file")
+        beside.write_text(text, encoding="utf-8", newline="\n")
+        os.replace(beside, path)  # noqa: PTH105 -- the one call that replaces on every system
+    except OSError as error:
+        beside.unlink(missing_ok=True)
+        why = error.strerror or error
+        raise InputError(f"the model cannot be written to {path}: {why}; name another file") from error
+
+
+def _is_model(path: Path) -> bool:
+    with path.open("rb") as file:
+        return A_MODEL.match(file.read(100)) is not None
+
+
+def times(texts: Sequence[str] | None) -> tuple[str, ...]:
+    """Return the times that were asked for, each once."""
+    return tuple(dict.fromkeys(texts or ()))
