@@ -56,9 +56,11 @@ def model_lines(outcomes: Outcomes) -> Iterator[str]:
 
 
 def _end(told: Told, zone: tzinfo) -> Iterator[str]:
-    end = told.end
-    yield f"The day ends by {_or_later(end.p50_us, zone)} as likely as not, by {_or_later(end.p80_us, zone)} in 80 of"
-    yield f"100 days, by {_or_later(end.p95_us, zone)} in 95 of 100 days."
+    fifty, eighty, ninety_five = _times(told.end, zone)
+    without = "Without what cannot be begun, the" if told.cannot else "The"
+    yield _wrapped(
+        f"{without} day ends by {fifty} as likely as not, by {eighty} in 80 of 100 days, by {ninety_five} in 95 of 100."
+    )
     for by in told.by:
         yield f"  {_by(by, zone)}"
 
@@ -119,10 +121,6 @@ def _table(rows: Sequence[Sequence[str]]) -> Iterator[str]:
 
 def _wrapped(text: str, indent: str = "", first: str | None = None) -> str:
     return wrapped(text, indent, first, columns=min(width(), COLUMNS))
-
-
-def _or_later(us: int | None, zone: tzinfo) -> str:
-    return "no time" if us is None else clock(us, zone)
 
 
 def _percent(share: float) -> str:

@@ -59,10 +59,14 @@ def _units(plan: DayPlan, known: Known) -> Iterator[str]:
         yield f"what {counted(unread, 'unit')} run is not known before they are read: one write each is reckoned with"
     charges = sum(1 for row in plan.roster if row.serial in known.percent)
     if charges < len(plan.roster):
-        yield f"charge as it was the last time for {counted(charges, 'unit')}; the others come with enough"
+        yield f"{_of(charges, 'charge')} from the last time; the others come with enough of it"
     sizes = sum(1 for row in plan.roster if known.recordings.expect(row) is not None)
     if sizes < len(plan.roster):
-        yield f"recordings by earlier days for {counted(sizes, 'unit')}; the others by the playbook's minutes"
+        yield f"{_of(sizes, 'size of recordings')} from earlier days; for the others by the playbook's minutes"
+
+
+def _of(count: int, what: str) -> str:
+    return f"{what} of {counted(count, 'unit')} known" if count else f"{what} of no unit known"
 
 
 def _gates(compiled: Compiled) -> Iterator[str]:
