@@ -1,0 +1,75 @@
+"""Who stays away in which of the drawn days: a unit that does not come keeps nobody from being done."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+
+from benchday.planning.forecast import draws
+from benchday.planning.forecast.outcomes import Outcomes
+from benchday.planning.forecast.spread import Spread
+from benchday.planning.laws import Retried
+
+LATE = "late"
+"""The first stage of a unit that is expected: it ends when the unit comes, or after closing if it does not."""
+
+
+@dataclass(frozen=True, slots=True)
+class Coming:
+    """Many drawn days, and who stays away in each."""
+
+    outcomes: Outcomes
+    away: Mapping[str, frozenset[int]]
+    """Unit -> numbers of the replications in which it does not come; units that always come are left out."""
+
+    @classmethod
+    def of(cls, outcomes: Outcomes, seed: int | None = None) -> Coming:
+        """Draw again when each unit comes, the same as in the days that were run.
+
+        Args:
+            outcomes: of replications drawn from the model's laws.
+            seed: of the draws; the model's own where None.
+        """
+        model, plan, away, stage = outcomes.model, draws.plan(outcomes.model), {}, 0
+        close = math.inf if model.close is None else model.close
+        for unit in model.units:
+            first = unit.stages[0]
+            if first.name == LATE and isinstance(first.law, Retried) and first.law.probability:
+                late = _column(plan, stage, model.seed if seed is None else seed, outcomes.replications)
+                away[unit.id] = frozenset(n for n, minutes in enumerate(late) if unit.arrival + minutes > close)
+            stage += len(unit.stages)
+
+        return cls(outcomes, {unit: days for unit, days in away.items() if days})
+
+    def ready(self, units: Collection[str]) -> Spread:
+        """Return when the last of these that come is finished, minutes; never where one that came was not begun.
+
+        Days in which none of them comes are left out.
+        """
+        places = {name: place for place, name in enumerate(self.outcomes.unit_ids)}
+        nobody: frozenset[int] = frozenset()
+        of = [(self.outcomes.finish_of(places[unit]), self.away.get(unit, nobody)) for unit in units]
+        found = []
+        for number in range(self.outcomes.replications):
+            ends = [finish[number] for finish, away in of if number not in away]
+            if ends:
+                found.append(_last(ends))
+        return Spread.of(found)
+
+    @property
+    def all_done(self) -> Spread:
+        """When everything that came is finished, minutes; never where something was not begun."""
+        return self.ready(self.outcomes.unit_ids)
+
+
+def _column(plan: draws.Plan, stage: int, seed: int, replications: int) -> Iterable[float]:
+    for block in range(-(-replications // draws.BLOCK)):
+        left = min(draws.BLOCK, replications - block * draws.BLOCK)
+        yield from draws.column(plan, stage, seed, block, slice(0, left))
+
+
+def _last(ends: Iterable[float]) -> float:
+    # max() of a NaN depends on the order; a sum keeps it.
+    ends = list(ends)
+    return math.nan if math.isnan(sum(ends)) else max(ends)
