@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from benchday.planning.forecast import draws
 from benchday.planning.forecast.outcomes import Outcomes
 from benchday.planning.forecast.spread import Spread
-from benchday.planning.laws import Retried
+from benchday.planning.laws import Fixed, Retried
+from benchday.planning.model import ModelUnit
 
 LATE = "late"
 """The first stage of a unit that is expected: it ends when the unit comes, or after closing if it does not."""
@@ -32,12 +33,10 @@ class Coming:
             seed: of the draws; the model's own where None.
         """
         model, plan, away, stage = outcomes.model, draws.plan(outcomes.model), {}, 0
-        close = math.inf if model.close is None else model.close
         for unit in model.units:
-            first = unit.stages[0]
-            if first.name == LATE and isinstance(first.law, Retried) and first.law.probability:
+            if _may_stay_away(unit):
                 late = _column(plan, stage, model.seed if seed is None else seed, outcomes.replications)
-                away[unit.id] = frozenset(n for n, minutes in enumerate(late) if unit.arrival + minutes > close)
+                away[unit.id] = frozenset(n for n, minutes in enumerate(late) if stays_away(unit, minutes))
             stage += len(unit.stages)
 
         return cls(outcomes, {unit: days for unit, days in away.items() if days})
@@ -61,6 +60,19 @@ class Coming:
     def all_done(self) -> Spread:
         """When everything that came is finished, minutes; never where something was not begun."""
         return self.ready(self.outcomes.unit_ids)
+
+
+def stays_away(unit: ModelUnit, late: float) -> bool:
+    """Tell whether a unit does not come on a day on which this was drawn for its first stage, minutes."""
+    law = unit.stages[0].law
+    return (
+        _may_stay_away(unit) and isinstance(law, Retried) and isinstance(law.extra, Fixed) and late >= law.extra.value
+    )
+
+
+def _may_stay_away(unit: ModelUnit) -> bool:
+    first = unit.stages[0]
+    return first.name == LATE and isinstance(first.law, Retried) and first.law.probability > 0
 
 
 def _column(plan: draws.Plan, stage: int, seed: int, replications: int) -> Iterable[float]:

@@ -7,14 +7,12 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from benchday.planning.forecast import draws
+from benchday.planning.forecast.coming import LATE, stays_away
 from benchday.planning.forecast.days import DayTimes
 from benchday.planning.forecast.loop import day_times
 from benchday.planning.forecast.outcomes import Outcomes
 from benchday.planning.forecast.prepared import Prepared, prepare
 from benchday.planning.model import Model
-
-LATE = "late"
-"""The first stage of a unit that is expected: it ends when the unit comes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,9 +128,8 @@ class _Told:
         return model_unit.arrival + self.durations[self.prepared.stage_first[unit]]
 
     def stays_away(self, unit: int) -> bool:
-        """Tell whether a unit comes so late that it counts as one that does not come."""
-        came = self.came(unit)
-        return came is not None and came > self.prepared.close
+        """Tell whether a unit does not come."""
+        return stays_away(self.prepared.base.units[unit], self.durations[self.prepared.stage_first[unit]])
 
     def visits(self, pool: int) -> Iterator[tuple[str, tuple[Part, ...]]]:
         """Yield each unit's visits to a pool's places, as their parts."""
