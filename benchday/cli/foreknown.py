@@ -5,7 +5,6 @@ from __future__ import annotations
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import lru_cache
 from pathlib import Path
 
 from benchday.bench.beginning import is_closed, is_under_way
@@ -13,17 +12,14 @@ from benchday.domain.bench import Instruments
 from benchday.domain.fold import DayState, fold
 from benchday.domain.plan import DayPlan
 from benchday.domain.plan_says import plan_of
-from benchday.domain.playbook import Playbook, StepName
 from benchday.planning.before_day import Before, before_day
 from benchday.planning.disk_room import Earlier, earlier_recordings
-from benchday.planning.durations import Load
 from benchday.planning.forecast import habits
 from benchday.planning.forecast.habits import Habits, habits_of
+from benchday.planning.forecast.learnt import learnt_by
 from benchday.planning.forecast.modelling import Compiled, Known, model_before
 from benchday.planning.forecast.so_far import model_now
-from benchday.planning.forecast.stages import LawsOf, Records
-from benchday.planning.laws import Law
-from benchday.planning.learning import learnt_laws
+from benchday.planning.forecast.stages import Records
 from benchday.planning.learning_records import KINDS, records_of, told
 from benchday.planning.learning_records import Records as OfModel
 from benchday.planning.records import durations_of
@@ -107,22 +103,6 @@ def foreknown(plan: DayPlan, folder: Path, record: Path | None, seed: int) -> Fo
     )
     steps = sum(len(step.tries) for of_model in learnt.values() for step in of_model.values())
     return Foreknown(plan, known, before, state, closed, steps)
-
-
-def learnt_by(records: Mapping[str, OfModel]) -> LawsOf:
-    """Return the laws that playbooks and these records make."""
-
-    @lru_cache(maxsize=4096)
-    def laws(model: str, name: str, load: Load) -> Mapping[StepName, Law]:
-        return learnt_laws(playbooks[name], records.get(model, {}), load)
-
-    playbooks: dict[str, Playbook] = {}
-
-    def laws_of(model: str, playbook: Playbook, load: Load) -> Mapping[StepName, Law]:
-        playbooks[playbook.playbook] = playbook
-        return laws(model, playbook.playbook, load)
-
-    return laws_of
 
 
 def _said(plan: DayPlan, record: Path) -> _Said:

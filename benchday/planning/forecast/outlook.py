@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from benchday.planning.forecast.coming import Coming
 from benchday.planning.forecast.modelling import Compiled
 from benchday.planning.forecast.outcomes import Outcomes
 from benchday.planning.wording import MINUTE_US
@@ -62,16 +63,19 @@ def outlook_of(compiled: Compiled, outcomes: Outcomes) -> Outlook:
         compiled: the rest of the day as a model; minute 0 is now.
         outcomes: of its replications.
     """
-    units, ends, close = outcomes.units(), outcomes.makespan, compiled.model.close
-    half, four_fifths, most = (compiled.clock_us(ends.quantile(share) or 0.0) for share in (0.5, 0.8, 0.95))
+    units, close, coming = outcomes.units(), compiled.model.close, Coming.of(outcomes)
+    ends = coming.all_done
+    # Where something is not begun, the day ends with closing.
+    last = [end if (end := ends.quantile(share)) is not None else close or 0.0 for share in (0.5, 0.8, 0.95)]
+    half, four_fifths, most = (compiled.clock_us(end) for end in last)
     return Outlook(
         at_us=compiled.at_us,
         p50_us=half,
         p80_us=four_fifths,
         p95_us=most,
-        by_closing=outcomes.done_by(close) if close is not None else 1.0,
+        by_closing=ends.share_by(close) if close is not None else 1.0,
         units_us={u.id: compiled.clock_us(end) for u in units if (end := u.finish.quantile(0.5)) is not None},
-        crews=tuple(_crew(compiled, outcomes, title, ids) for title, ids in compiled.crews.items() if ids),
+        crews=tuple(_crew(compiled, coming, title, ids) for title, ids in compiled.crews.items() if ids),
         not_begun=tuple(u.id for u in units if u.not_begun > 0.5),
     )
 
@@ -94,8 +98,8 @@ def _promise(was: CrewOutlook, now: CrewOutlook) -> str:
     return f"; its promise then holds in {now.holds:.0%} instead of {was.holds:.0%} of the drawn days"
 
 
-def _crew(compiled: Compiled, outcomes: Outcomes, title: str, ids: tuple[str, ...]) -> CrewOutlook:
-    ready = outcomes.crews({title: ids})[title]
+def _crew(compiled: Compiled, coming: Coming, title: str, ids: tuple[str, ...]) -> CrewOutlook:
+    ready = coming.ready(ids)
     promises = [compiled.promised_us[u] for u in ids if u in compiled.promised_us]
     promised = min(promises, default=None)
     holds = None if promised is None else ready.share_by((promised - compiled.at_us) / MINUTE_US)
