@@ -22,6 +22,9 @@ from benchday.planning.policy import Phase, Pool
 from benchday.planning.target import Target
 from benchday.planning.wording import MINUTE_US
 
+A_DAY = 1440.0
+"""Minutes; nobody is as late as that."""
+
 
 @dataclass(frozen=True, slots=True)
 class Known:
@@ -246,8 +249,8 @@ class Coming:
         if unit is not None:
             service = replace(service, waits_for=gates.waits_for(unit), opens=gates.opens(unit))
         chance = self.not_coming(gates)
-        # One that does not come comes after closing: the guard of its first stage at a station keeps it out.
-        never = Fixed(max(close - self.arrival, 0.0) + 1.0)
+        # One that does not come comes a day after closing: the guard of its first stage at a station keeps it out.
+        never = Fixed(max(close - self.arrival, 0.0) + A_DAY)
         late = Stage("late", (), (), Retried(self.late, chance, never) if chance else self.late)
         return ModelUnit(
             self.row.serial, max(self.arrival, 0.0), self.priority, (late, *self.before, *service.stages())

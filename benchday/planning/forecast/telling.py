@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from benchday.planning.forecast.coming import Coming
 from benchday.planning.forecast.modelling import Compiled
 from benchday.planning.forecast.outcomes import Outcomes
 from benchday.planning.forecast.pools import PoolUse
@@ -14,7 +15,7 @@ from benchday.planning.forecast.stages import TECHNICIAN
 from benchday.planning.wording import MINUTE_US
 
 HARDLY_EVER = 0.01
-"""A unit that is missing from no more days than this, beyond those on which it stays away, counts as begun."""
+"""A unit that closing time keeps out on no more days than this is not listed."""
 MORE_OFTEN_THAN_NOT = 0.5
 """From this share of days on a unit counts as one that cannot be begun."""
 SHORT_WAIT = 1.0
@@ -109,15 +110,18 @@ class Told:
         return any(unit.stops for unit in self.cannot)
 
 
-def told(compiled: Compiled, outcomes: Outcomes, by_us: Sequence[int] = ()) -> Told:
+def told(
+    compiled: Compiled, outcomes: Outcomes, by_us: Sequence[int] = (), away: Mapping[str, frozenset[int]] | None = None
+) -> Told:
     """Say what came of a model's replications.
 
     Args:
         compiled: the model, and what it means.
         outcomes: of its replications.
         by_us: day times for which the chance of being done is asked, besides closing.
+        away: unit -> replications in which it does not come; None: as drawn with the model's seed.
     """
-    days = _Days(compiled, outcomes)
+    days = _Days(compiled, outcomes, Coming.of(outcomes).away if away is None else away)
     closes_us = compiled.clock_us(compiled.model.close or 0.0)
     return Told(
         at_us=compiled.at_us,
@@ -150,23 +154,13 @@ def bottleneck(compiled: Compiled, pools: Iterable[PoolUse]) -> Bottleneck | Non
 class _Days:
     """The replications, with units that stay away told from those that closing time keeps out."""
 
-    def __init__(self, compiled: Compiled, outcomes: Outcomes) -> None:
+    def __init__(self, compiled: Compiled, outcomes: Outcomes, away: Mapping[str, frozenset[int]]) -> None:
         self._compiled, self._outcomes = compiled, outcomes
         units = compiled.model.units
         self._places = {unit.id: place for place, unit in enumerate(units)}
-        self._finishes = [outcomes.finish_of(place) for place in range(len(units))]
-        self._missing = [self._kept_out(place) for place in range(len(units))]
-        # A replication does not say why a unit has no end in it. Where staying away explains all, it is left aside.
-        self._aside = [share <= HARDLY_EVER for share in self._missing]
-
-    def _kept_out(self, place: int) -> float:
-        """Return the share of days, of those on which it comes, on which a unit is not begun."""
-        finishes = self._finishes[place]
-        away = self._compiled.not_coming.get(self._compiled.model.units[place].id, 0.0)
-        missing = sum(map(math.isnan, finishes)) / len(finishes) if finishes else 0.0
-        # Three standard errors: chance alone does not make a unit one that is kept out.
-        noise = 3 * math.sqrt(away * (1 - away) / len(finishes)) if finishes else 0.0
-        return (missing - away) / (1 - away) if missing > away + noise else 0.0
+        nobody: frozenset[int] = frozenset()
+        self._ends = [_ends(outcomes.finish_of(place), away.get(u.id, nobody)) for place, u in enumerate(units)]
+        self._kept_out = [_share_kept_out(ends) for ends in self._ends]
 
     def when(self, spread: Spread) -> When:
         """Return a spread of minutes as times of day."""
@@ -175,28 +169,21 @@ class _Days:
 
     def all_done(self, minutes: float) -> float:
         """Return the share of days on which every unit that comes is done by then."""
-        if not self._finishes:
-            return 1.0
-        return self._last(range(len(self._finishes))).share_by(minutes)
+        return self._last(range(len(self._ends))).share_by(minutes) if self._ends else 1.0
 
     def _last(self, places: Iterable[int]) -> Spread:
         """Return when the last of these units is done, of those that come; never where one is kept out."""
-        rows = zip(*(self._column(place) for place in places), strict=True)
+        rows = zip(*(self._ends[place] for place in places), strict=True)
         came = ([end for end in row if not math.isnan(end)] for row in rows)
         return Spread.of(max(row) for row in came if row)
-
-    def _column(self, place: int) -> Iterable[float]:
-        """Return one unit's ends by replication: never where it is kept out, NaN where it stays away."""
-        never = math.nan if self._aside[place] else math.inf
-        return (never if math.isnan(end) else end for end in self._finishes[place])
 
     def unit(self, place: int) -> UnitTold:
         """Tell of one unit, on the days on which it comes."""
         unit = self._compiled.model.units[place]
-        spread = Spread.of(end for end in self._finishes[place] if not (self._aside[place] and math.isnan(end)))
+        spread = Spread.of(end for end in self._ends[place] if not math.isnan(end))
         kept = None if unit.promised is None else spread.share_by(unit.promised)
         promised_us = self._compiled.promised_us.get(unit.id)
-        return UnitTold(unit.id, self.when(spread), promised_us, kept, self._missing[place])
+        return UnitTold(unit.id, self.when(spread), promised_us, kept, self._kept_out[place])
 
     def crew(self, title: str, serials: tuple[str, ...]) -> CrewTold:
         """Tell of one crew."""
@@ -208,7 +195,7 @@ class _Days:
 
     def _kept(self, places: Sequence[int]) -> float | None:
         units = [(place, self._compiled.model.units[place].promised) for place in places]
-        promised = [(list(self._column(place)), limit) for place, limit in units if limit is not None]
+        promised = [(self._ends[place], limit) for place, limit in units if limit is not None]
         if not promised:
             return None
         days = zip(*([math.isnan(end) or end <= limit for end in ends] for ends, limit in promised), strict=True)
@@ -220,9 +207,9 @@ class _Days:
         certain = [CannotBegin(out.serial, out.reason, 1.0, out.stops) for out in self._compiled.left_out]
         known = {out.serial for out in certain}
         late = [
-            CannotBegin(unit.id, self._why(place), self._missing[place], self._missing[place] >= MORE_OFTEN_THAN_NOT)
-            for place, unit in enumerate(self._compiled.model.units)
-            if not self._aside[place] and unit.id not in known
+            CannotBegin(unit.id, self._why(place), share, share >= MORE_OFTEN_THAN_NOT)
+            for place, (unit, share) in enumerate(zip(self._compiled.model.units, self._kept_out, strict=True))
+            if share > HARDLY_EVER and unit.id not in known
         ]
         return (*certain, *sorted(late, key=lambda unit: -unit.share))
 
@@ -234,6 +221,17 @@ class _Days:
         minutes = math.ceil(max(guards))
         until = "it is wanted back" if unit.id in self._compiled.wanted_back else "closing"
         return f"its write would begin less than {minutes} min before {until}, too late to be verified by then"
+
+
+def _ends(finishes: Iterable[float], away: frozenset[int]) -> list[float]:
+    """Return a unit's ends by replication: NaN where it does not come, infinite where closing time keeps it out."""
+    ends = enumerate(finishes)
+    return [(math.nan if number in away else math.inf) if math.isnan(end) else end for number, end in ends]
+
+
+def _share_kept_out(ends: Iterable[float]) -> float:
+    came = [end for end in ends if not math.isnan(end)]
+    return sum(map(math.isinf, came)) / len(came) if came else 0.0
 
 
 def pool_words(name: str, count: int) -> str:

@@ -42,7 +42,7 @@ def units(*names: str, promised: float | None = None) -> tuple[ModelUnit, ...]:
 def of_days(
     *days: tuple[float, ...],
     promised: float | None = None,
-    away: float = 0.0,
+    away: frozenset[int] = frozenset(),
     pools: tuple[PoolUse, ...] = (),
     **more: object,
 ) -> Told:
@@ -52,10 +52,10 @@ def of_days(
     ends = array("d", [end for day in days for end in day])
     spans = array("d", [max((e for e in day if not math.isnan(e)), default=0.0) for day in days])
     compiled = Compiled(
-        model, 0, {"crew A": tuple(names)}, not_coming=dict.fromkeys(names, away),
+        model, 0, {"crew A": tuple(names)},
         promised_us={n: round(promised * MINUTE_US) for n in names} if promised else {}, **more,  # type: ignore[arg-type]
     )  # fmt: skip
-    return told(compiled, Outcomes(model, "loop", ends, spans, pools), [50 * MINUTE_US])
+    return told(compiled, Outcomes(model, "loop", ends, spans, pools), [50 * MINUTE_US], {"b": away})
 
 
 def test_times_and_chances_are_those_of_the_days() -> None:
@@ -76,7 +76,7 @@ def test_a_crew_keeps_its_promise_only_with_all_its_units() -> None:
 
 def test_one_that_stays_away_spoils_nobodys_figures() -> None:
     days = [(10.0, NEVER if n % 50 == 0 else 20.0) for n in range(1000)]
-    found = of_days(*days, promised=45, away=0.02)
+    found = of_days(*days, promised=45, away=frozenset(range(0, 1000, 50)))
     assert found.crews[0].ready.p95_us == 20 * MINUTE_US
     assert found.crews[0].kept == found.by[-1].share == 1.0
     assert found.units[1].not_begun == 0.0
@@ -85,13 +85,13 @@ def test_one_that_stays_away_spoils_nobodys_figures() -> None:
 
 def test_one_that_closing_keeps_out_is_told_with_its_share() -> None:
     days = [(10.0, NEVER if n % 4 == 0 else 20.0) for n in range(400)]
-    found = of_days(*days, promised=45, away=0.02)
+    found = of_days(*days, promised=45, away=frozenset(range(0, 400, 8)))
     (out,) = found.cannot
     assert (out.serial, out.stops) == ("b", False)
-    assert out.share == pytest.approx((0.25 - 0.02) / 0.98)
+    assert out.share == found.units[1].not_begun == 50 / 350
     assert "its write would begin less than 20 min before closing" in out.reason
     assert found.crews[0].ready.p95_us is None
-    assert found.by[-1].share == found.crews[0].kept == 0.75
+    assert found.by[-1].share == found.crews[0].kept == 350 / 400
 
 
 def test_one_that_cannot_be_begun_on_most_days_stops() -> None:
