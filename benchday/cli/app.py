@@ -136,6 +136,10 @@ def forecast(
     trace: Annotated[
         bool, typer.Option("--trace", help="With --model: every stage of replication 0, as JSON.")
     ] = False,
+    svg: Annotated[Path | None, typer.Option("--svg", metavar="FILE", help="Write the picture as SVG.")] = None,
+    html: Annotated[
+        Path | None, typer.Option("--html", metavar="FILE", help="Write picture and tables as one page, to print.")
+    ] = None,
     replications: Annotated[
         int | None, typer.Option("--replications", min=1, max=1_000_000, metavar="N", help="How many days are drawn.")
     ] = None,
@@ -152,7 +156,19 @@ def forecast(
         times_asked = times(by)
         return begin(
             Asked(
-                folder, model, durations, emit_model, times_asked, replications, seed, record, json, everything, trace
+                folder,
+                model,
+                durations,
+                emit_model,
+                times_asked,
+                replications,
+                seed,
+                record,
+                json,
+                everything,
+                trace,
+                svg,
+                html,
             )
         )
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 from benchday.cli.document_parts import Document, Part
@@ -136,6 +138,10 @@ class ForecastDayPart(Part):
     assumptions: list[str]
     model: str | None
     """File that the model was written to."""
+    svg: str | None
+    """File that the picture was written to."""
+    html: str | None
+    """File that the page was written to."""
 
 
 class ForecastDocument(Document):
@@ -160,9 +166,14 @@ FORECAST_DOCUMENTS = {"forecast": ForecastDocument}
 
 
 def forecast_facts(
-    folder: str, basis: Foreknown, compiled: Compiled, outcomes: Outcomes, told: Told, emitted: str | None
+    folder: str,
+    basis: Foreknown,
+    compiled: Compiled,
+    outcomes: Outcomes,
+    told: Told,
+    files: Mapping[str, Path | None],
 ) -> dict[str, Any]:
-    """Return the document of a day's forecast."""
+    """Return the document of a day's forecast; files that were written by what they are."""
     plan = basis.plan
     day = {
         "folder": folder,
@@ -193,7 +204,7 @@ def forecast_facts(
             {"serial": out.serial, "reason": out.reason, "share": out.share, "stops": out.stops} for out in told.cannot
         ],
         "assumptions": list(assumptions(plan, basis.known, compiled, basis.steps)),
-        "model": emitted,
+        **{what: None if file is None else str(file) for what, file in files.items()},
     }
     return {**document_of(outcomes), "day": day}
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import tzinfo
 
 from benchday.cli.foreknown import Foreknown
@@ -21,8 +21,15 @@ NEVER = "-"
 COLUMNS = 80
 
 
-def lines(basis: Foreknown, compiled: Compiled, told: Told) -> Iterator[str]:
-    """Yield the forecast of a day."""
+def lines(basis: Foreknown, compiled: Compiled, told: Told, drawn: Iterable[str] = ()) -> Iterator[str]:
+    """Yield the forecast of a day.
+
+    Args:
+        basis: what it rests on.
+        compiled: the model.
+        told: what came of it.
+        drawn: the stations over time, as lines.
+    """
     plan, zone = basis.plan, basis.plan.zone
     simulated = "  SIMULATED" if plan.day.instruments is Instruments.SIMULATED else ""
     yield f"{clean(plan.day.day)}, {plan.hours.date}{simulated}"
@@ -32,6 +39,8 @@ def lines(basis: Foreknown, compiled: Compiled, told: Told) -> Iterator[str]:
     yield _wrapped(f"{under_way}{closed}{units}, {told.replications} days drawn with seed {compiled.model.seed}")
     yield ""
     yield from _end(told, zone)
+    yield ""
+    yield from drawn
     yield from _crews(told.crews, zone)
     yield from _bottleneck(told.bottleneck, zone)
     yield from _cannot(told.cannot)

@@ -10,13 +10,17 @@ from pathlib import Path
 
 from benchday.cli.documents_forecast import forecast_facts
 from benchday.cli.exits import Exit
-from benchday.cli.forecast_view import lines, model_lines
+from benchday.cli.forecast_bars import bars, shades
+from benchday.cli.forecast_files import write_files
+from benchday.cli.forecast_scene import scene_of
+from benchday.cli.forecast_view import COLUMNS, lines, model_lines
 from benchday.cli.foreknown import foreknown
-from benchday.cli.output import print_document
+from benchday.cli.output import print_document, width
 from benchday.domain.errors import InputError
 from benchday.domain.plan import DayPlan
 from benchday.inputs.day import load_day
 from benchday.planning.forecast import engines
+from benchday.planning.forecast.assumptions import assumptions
 from benchday.planning.forecast.document import document_of
 from benchday.planning.forecast.emitting import model_text
 from benchday.planning.forecast.outcomes import Outcomes
@@ -26,6 +30,7 @@ from benchday.planning.model_file import read_durations, read_model
 
 USUAL_REPLICATIONS = 1000
 USUAL_SEED = 1
+WORDS = {"svg": "picture", "html": "page"}
 A_MODEL = re.compile(rb'\s*\{\s*"model"\s*:')
 """How a file begins that may be replaced by a model."""
 
@@ -47,6 +52,10 @@ class Asked:
     """Every unit's finish in every replication."""
     trace: bool = False
     """Every stage of replication 0."""
+    svg: Path | None = None
+    """Where the picture goes."""
+    html: Path | None = None
+    """Where the page goes."""
 
 
 def forecast(asked: Asked) -> int:
@@ -73,19 +82,25 @@ def _of_day(asked: Asked, folder: Path) -> int:
         _write(asked.emit, model_text(compiled.model))
     outcomes = engines.replicate(compiled.model)
     found = told(compiled, outcomes, by_us)
+    scene = scene_of(basis.plan, compiled, outcomes, found, state=basis.state)
+    write_files(scene, asked.svg, asked.html, assumptions(basis.plan, basis.known, compiled, basis.steps))
+    files = {"model": asked.emit, "svg": asked.svg, "html": asked.html}
     if asked.as_json:
-        emitted = None if asked.emit is None else str(asked.emit)
-        print_document("forecast", forecast_facts(str(folder), basis, compiled, outcomes, found, emitted))
+        print_document("forecast", forecast_facts(str(folder), basis, compiled, outcomes, found, files))
     else:
-        for line in lines(basis, compiled, found):
+        wide = width()
+        drawn = bars(scene, wide if wide < 10_000 else COLUMNS, shades())
+        for line in lines(basis, compiled, found, drawn):
             print(line)
-        if asked.emit is not None:
-            print(f"\nThe model is in {asked.emit}.")
+        for what, file in files.items():
+            if file is not None:
+                print(f"\nThe {WORDS.get(what, what)} is in {file}.")
     return Exit.HELD if found.stops or basis.before.stops else Exit.DONE
 
 
 def _of_model(asked: Asked) -> int:
-    for name, value in (("--by", asked.by), ("--emit-model", asked.emit), ("--record", asked.record)):
+    of_a_day = {"--by": asked.by, "--emit-model": asked.emit, "--svg": asked.svg, "--html": asked.html}
+    for name, value in (*of_a_day.items(), ("--record", asked.record)):
         if value:
             raise InputError(f"{name} belongs to a day's folder: benchday forecast DIR")
     assert asked.model is not None  # noqa: S101 - asked before
