@@ -57,7 +57,7 @@ def model_lines(outcomes: Outcomes) -> Iterator[str]:
     for share in outcomes.model.quantiles:
         yield f"          {100 * share:g} % by {_minutes(spread.quantile(share))}"
     yield f"late      {outcomes.late_units().mean or 0:.2f} units, {_minutes(outcomes.tardiness().mean)} together"
-    rows = [("unit", "50 %", "80 %", "95 %", "late", "not begun")]
+    rows: list[tuple[str, ...]] = [("unit", "50 %", "80 %", "95 %", "late", "not begun")]
     for unit in outcomes.units():
         quantiles = (_minutes(unit.finish.quantile(share)) for share in (0.5, 0.8, 0.95))
         rows.append((unit.id, *quantiles, _percent(unit.late_probability), _percent(unit.not_begun)))
