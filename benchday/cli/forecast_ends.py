@@ -95,17 +95,28 @@ def _distribution(root: Element, scene: Scene, axis: Axis, top: float, bottom: f
 
 
 def _quantiles(root: Element, scene: Scene, axis: Axis, top: float, bottom: float) -> None:
-    """Mark the ends of 50, 80 and 95 of 100 days; their words never run into one another."""
-    free = axis.left - 20
-    for share in (0.5, 0.8, 0.95):
-        end = scene.ends.quantile(share)
-        if end is None:
-            continue
-        x, words = axis.x(end), f"P{100 * share:.0f} {scene.clock(end)}"
-        line(root, x, top - 4, x, bottom, "share")
-        at = max(x - wide(words) / 2, free)
-        text(root, at, top - 8, words, "strong")
-        free = at + wide(words) + 6
+    """Mark the ends of 50, 80 and 95 of 100 days; their words never run into one another or over the edge."""
+    ends = [(share, end) for share in (50, 80, 95) if (end := scene.ends.quantile(share / 100)) is not None]
+    named: dict[str, tuple[float, str]] = {}
+    for share, end in ends:
+        line(root, axis.x(end), top - 4, axis.x(end), bottom, "share")
+        _, so_far = named.get(scene.clock(end), (0.0, ""))
+        named[scene.clock(end)] = (axis.x(end), f"{so_far}, P{share}".removeprefix(", "))
+    words = [(x, f"{shares} {clock}") for clock, (x, shares) in named.items()]
+    for at, told in _side_by_side(words, axis.left - 20, axis.left + PANEL):
+        text(root, at, top - 8, told, "strong")
+
+
+def _side_by_side(words: list[tuple[float, str]], first: float, last: float) -> list[tuple[float, str]]:
+    """Return where each text begins: centred where it belongs, if the ones beside it and the edge leave room."""
+    begins: list[float] = []
+    for x, told in words:
+        begins.append(max(x - wide(told) / 2, first))
+        first = begins[-1] + wide(told) + 4
+    for number in range(len(words) - 1, -1, -1):
+        begins[number] = min(begins[number], last - wide(words[number][1]))
+        last = begins[number] - 4
+    return [(at, told) for at, (_, told) in zip(begins, words, strict=True)]
 
 
 def _chances(root: Element, scene: Scene, axis: Axis, top: float, bottom: float) -> None:

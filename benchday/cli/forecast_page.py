@@ -68,9 +68,9 @@ def forecast_page(scene: Scene, assumptions: Sequence[str], more: Sequence[More]
     root, body = page(f"Forecast of {scene.day}, {scene.date}", style, made_by=MADE_BY)
     main = add(body, "main")
     _head(main, scene)
-    for number, (title, parts) in enumerate(figures(scene).items()):
+    for title, parts in figures(scene).items():
         figure = add(main, "figure", aria_label=title)
-        figure.append(drawn(scene, title, parts, head=False, first=number == 0))
+        figure.append(drawn(scene, title, parts, head=False))
     _end(main, scene)
     _crews(main, scene)
     for extra in more:

@@ -10,7 +10,7 @@ from benchday.cli.forecast_ends import ends
 from benchday.cli.forecast_pools import pools, pools_height
 from benchday.cli.forecast_scene import Scene
 from benchday.cli.forecast_stations import crews, crews_height, stations, stations_height
-from benchday.cli.forecast_style import STYLE, WIDTH, fitted, patterns, rect, svg, text
+from benchday.cli.forecast_style import STYLE, WIDTH, fitted, rect, svg, text
 from benchday.cli.markup import Element, add
 from benchday.planning.wording import counted
 
@@ -30,19 +30,19 @@ def forecast_picture(scene: Scene) -> str:
 
 def figures(scene: Scene) -> dict[str, Sequence[Part]]:
     """Return the parts of the picture, by the figure of a page in which they stand."""
+    over_time: list[Part] = [(stations_height(scene), stations)]
+    if scene.crews:
+        over_time.append((crews_height(scene), crews))
+    if not scene.outcomes.model.units:
+        return {"Stations over time": over_time}
+    end: Part = (forecast_ends.HEIGHT + 10, ends)
     return {
-        "Stations and crews over time": (
-            (stations_height(scene), stations),
-            (crews_height(scene), crews),
-        ),
-        "The day's end, and how much is in use": (
-            (forecast_ends.HEIGHT + 10, ends),
-            (pools_height(scene), pools),
-        ),
+        "Stations and crews over time": over_time,
+        "The day's end, and how much is in use": (end, (pools_height(scene), pools)),
     }
 
 
-def drawn(scene: Scene, title: str, parts: Sequence[Part], *, head: bool, first: bool = True) -> Element:
+def drawn(scene: Scene, title: str, parts: Sequence[Part], *, head: bool) -> Element:
     """Draw parts one below the other.
 
     Args:
@@ -50,15 +50,12 @@ def drawn(scene: Scene, title: str, parts: Sequence[Part], *, head: bool, first:
         title: of the picture.
         parts: from above.
         head: with the day's name above and what it rests on below, as a file of its own has them.
-        first: with the patterns, which stand once in a document.
     """
     top = HEAD if head else 4.0
     root = svg(top + sum(height for height, _ in parts) + (FOOT if head else 4), title, summary(scene))
     if head:
         add(root, "metadata", MADE_BY)
         ET.SubElement(root, "style").text = STYLE
-    if first:
-        patterns(root)
     if head:
         _head(root, scene)
     y = top
@@ -72,6 +69,8 @@ def drawn(scene: Scene, title: str, parts: Sequence[Part], *, head: bool, first:
 
 def summary(scene: Scene) -> str:
     """Say in one sentence what the picture shows."""
+    if not scene.outcomes.model.units:
+        return "There is no unit to be served."
     times = [scene.ends.quantile(share) for share in (0.5, 0.8, 0.95)]
     told = ", ".join(
         f"{share} of 100 days by {scene.clock(end)}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from benchday.cli.forecast_hatch import area
 from benchday.cli.forecast_scene import Scene
 from benchday.cli.forecast_stations import Scale
 from benchday.cli.forecast_style import LEFT, PLOT, WIDTH, fitted, line, path, rect, text
@@ -27,7 +28,7 @@ def pools(root: Element, scene: Scene, y: float) -> None:
     bottom = top + (POOL + GAP) * len(scene.outcomes.pools)
     for start, end in scene.breaks:
         if scale.shows(start):
-            rect(root, scale.x(start), top, scale.x(end) - scale.x(start), bottom - top - GAP, "break")
+            area(root, scale.x(start), top, scale.x(end) - scale.x(start), bottom - top - GAP, "break")
     for hour in scale.times:
         line(root, scale.x(hour), top, scale.x(hour), bottom - GAP, "grid")
         text(root, scale.x(hour), bottom + 4, scene.clock(hour), anchor="middle")

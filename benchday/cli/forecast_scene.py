@@ -101,7 +101,8 @@ class Scene:
     @property
     def from_to(self) -> tuple[float, float]:
         """Whole hours of the clock that hold everything, as minutes."""
-        last = max([self.close or 0.0, *(v.end for p in self.places for v in p.visits), 60.0])
+        promised = [crew.promised for crew in self.crews if crew.promised is not None]
+        last = max([self.close or 0.0, *(v.end for p in self.places for v in p.visits), *promised, 60.0])
         begins = min([0.0, *(came for crew in self.crews for came in crew.came)])
         zero = int(self.clock(0).split(":")[1])
         # Rounded, so that a whole hour stays one.

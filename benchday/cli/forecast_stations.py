@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
+from benchday.cli.forecast_hatch import area
 from benchday.cli.forecast_scene import CrewRow, Place, Scene
 from benchday.cli.forecast_style import (
     KINDS,
@@ -66,7 +67,7 @@ def stations_height(scene: Scene) -> float:
 
 def crews_height(scene: Scene) -> float:
     """Return the height of the part with the crews."""
-    return 46 + AXIS + CREW_ROW * len(scene.crews) + 30 if scene.crews else 0.0
+    return 46 + AXIS + CREW_ROW * len(scene.crews) + 30
 
 
 def stations(root: Element, scene: Scene, y: float) -> None:
@@ -87,8 +88,6 @@ def stations(root: Element, scene: Scene, y: float) -> None:
 
 def crews(root: Element, scene: Scene, y: float) -> None:
     """Draw the crews from this height on down."""
-    if not scene.crews:
-        return
     scale = Scale(scene, busy=False)
     text(root, 12, y + 16, "Crews: when they come, when all their units are ready, what was promised", "part-head")
     top = y + 32 + AXIS
@@ -111,13 +110,13 @@ def _ground(root: Element, scene: Scene, scale: Scale, top: float, bottom: float
     for start, end in scene.breaks:
         if not scale.shows(start):
             continue
-        drawn = rect(root, scale.x(start), top, scale.x(end) - scale.x(start), bottom - top, "break")
+        drawn = area(root, scale.x(start), top, scale.x(end) - scale.x(start), bottom - top, "break")
         add(drawn, "title", f"break {scene.clock(start)} to {scene.clock(end)}: nothing begins that needs hands")
     if scene.close is not None and scale.shows(scene.close):
         x = scale.x(scene.close)
-        add(rect(root, x, top, LEFT + PLOT - x, bottom - top, "closed"), "title", "after closing")
+        add(area(root, x, top, LEFT + PLOT - x, bottom - top, "closed"), "title", "after closing")
     if scene.live:
-        add(rect(root, LEFT, top, scale.x(0) - LEFT, bottom - top, "closed"), "title", "before now")
+        add(area(root, LEFT, top, scale.x(0) - LEFT, bottom - top, "closed"), "title", "before now")
     rect(root, LEFT, top, PLOT, bottom - top, "frame")
 
 
@@ -160,7 +159,7 @@ def _visit(root: Element, scene: Scene, scale: Scale, visit: Visit, y: float) ->
     for kind, parts in groupby(visit.parts, _kind):
         run = list(parts)
         left, right = scale.x(run[0].start), scale.x(run[-1].end)
-        rect(bar, left, y + LABEL + 3, right - left, STRIP, kind)
+        area(bar, left, y + LABEL + 3, right - left, STRIP, kind)
     line(bar, x1, y + 3, x1, y + LABEL + 3, "line")
     label = _label(visit.unit, scene.model_of(visit.unit), x2 - x1 - 4)
     text(bar, x1 + 3, y + LABEL - 1, label, "small")
@@ -173,10 +172,11 @@ def _kind(part: Part) -> str:
 def _label(unit: str, model: str, room: float) -> str:
     """Return as much of a unit's name as there is room for; the end of the serial is what people read off a label."""
     short = f"…{unit[-4:]}" if len(unit) > 5 else unit
-    for words in (f"{unit} {model}", f"{short} {model}", unit, short, unit[-4:]):
+    ends = (unit[-length:] for length in (4, 3, 2, 1))
+    for words in (f"{unit} {model}", f"{short} {model}", unit, short, *ends):
         if wide(words, 11) <= room:
             return words.strip()
-    return fitted(f"{short} {model}", room, 11) if wide(short, 11) <= room else unit[-3:]
+    return ""
 
 
 def _told(scene: Scene, visit: Visit) -> str:
@@ -195,10 +195,10 @@ def _told(scene: Scene, visit: Visit) -> str:
 def _legend(root: Element, y: float, *, charging: bool) -> None:
     x = float(LEFT)
     for kind, words in (*LEGEND, *((("charge", "charge"),) if charging else ())):
-        rect(root, x, y, 26, 12, kind)
+        area(root, x, y, 26, 12, kind)
         text(root, x + 31, y + 11, words)
         x += 31 + wide(words) + 14
-    rect(root, x, y, 26, 12, "break")
+    area(root, x, y, 26, 12, "break")
     text(root, x + 31, y + 11, "break: nothing begins that needs hands")
 
 

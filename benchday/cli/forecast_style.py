@@ -1,8 +1,8 @@
-"""How the pictures of a forecast look: patterns that print in grey, colours that pass, and how wide a text is.
+"""How the pictures of a forecast look: colours that pass, print in grey, and how wide a text is.
 
-Colours are Okabe and Ito's (Color Universal Design, 2008). On white blue has a contrast of 5.19 to 1; orange (2.25) and
-sky (2.31) pass nothing by themselves, so every area has a black outline and a pattern of its own, and all text is black
-on white: WCAG 2.2, 1.4.1 (not by colour alone), 1.4.3 (text 4.5 to 1), 1.4.11 (graphics 3 to 1).
+Colours are Okabe and Ito's (Color Universal Design, 2008), and tints of them. On white blue has a contrast of 5.19 to 1; orange (2.25) and
+sky (2.31) pass nothing by themselves, so every area has a black outline and lines or a grey of its own, and all text is
+black on white: WCAG 2.2, 1.4.1 (not by colour alone), 1.4.3 (text 4.5 to 1), 1.4.11 (graphics 3 to 1).
 """
 
 from __future__ import annotations
@@ -22,18 +22,19 @@ STYLE = (
     "svg.forecast .part-head{font-size:15px;font-weight:bold}svg.forecast .strong{font-weight:bold}"
     "svg.forecast .small{font-size:11px}svg.forecast .grid{stroke:#ccc}svg.forecast .half{stroke:#e6e6e6}"
     "svg.forecast .frame{fill:none;stroke:#000}svg.forecast .row{stroke:#999}"
-    "svg.forecast .prepare{fill:#d7edf9;stroke:#000}svg.forecast .hands{fill:url(#of-hands);stroke:#000}"
-    "svg.forecast .write{fill:#0072b2;stroke:#000}svg.forecast .verify{fill:url(#of-verify);stroke:#000}"
-    "svg.forecast .charge{fill:url(#of-charge);stroke:#000}"
+    "svg.forecast .prepare{fill:#d7edf9;stroke:#000}svg.forecast .hands{fill:#f3c667;stroke:#000}"
+    "svg.forecast .write{fill:#0072b2;stroke:#000}svg.forecast .verify{fill:#9fdcc8;stroke:#000}"
+    "svg.forecast .charge{fill:#f6efa0;stroke:#000}"
     "svg.forecast .wait{fill:#fff;stroke:#000;stroke-dasharray:2 2}"
-    "svg.forecast .break{fill:url(#of-break);stroke:none}svg.forecast .closed{fill:url(#of-closed);stroke:none}"
+    "svg.forecast .break,svg.forecast .closed{fill:none;stroke:none;pointer-events:all}"
     "svg.forecast .close{stroke:#000;stroke-width:2.5;stroke-dasharray:9 4}"
     "svg.forecast .now{stroke:#000;stroke-width:2}svg.forecast .mark{fill:#000;stroke:#000}"
     "svg.forecast .open{fill:#fff;stroke:#000;stroke-width:2}svg.forecast .line{fill:none;stroke:#000;stroke-width:1.5}"
     "svg.forecast .curve{fill:none;stroke:#0072b2;stroke-width:2.5}svg.forecast .days{fill:#767676;stroke:#000}"
-    "svg.forecast .busy{fill:#bbb;stroke:#000}svg.forecast .scarce{fill:url(#of-scarce);stroke:#000;stroke-width:1.5}"
+    "svg.forecast .busy{fill:#ccc;stroke:#000}svg.forecast .scarce{fill:#767676;stroke:#000;stroke-width:2}"
     "svg.forecast .share{stroke:#000;stroke-width:1.5;stroke-dasharray:5 3}svg.forecast .box{fill:#fff;stroke:#000;"
-    "stroke-width:3}svg.forecast .paper{fill:#fff}"
+    "stroke-width:3}svg.forecast .paper{fill:#fff}svg.forecast .lines{fill:none;stroke:#000;pointer-events:none}"
+    "svg.forecast .of-break{stroke:#888;stroke-width:.8}svg.forecast .of-closed{stroke:#bbb;stroke-width:.6}"
 )
 
 KINDS = {
@@ -69,25 +70,6 @@ def svg(height: float, title: str, told: str) -> Element:
     add(root, "desc", told)
     add(root, "rect", width="100%", height="100%", kind="paper")
     return root
-
-
-def patterns(root: Element) -> None:
-    """Add the patterns that areas are filled with; once in a document."""
-    defs = add(root, "defs")
-    _pattern(defs, "of-hands", 5, "#e69f00", "M0 5L5 0M-1 1L1 -1M4 6L6 4", 1.0)
-    _pattern(defs, "of-verify", 4, "#9fdcc8", "M0 2H4", 1.2)
-    _pattern(defs, "of-charge", 6, "#f6efa0", "M3 0V6M0 3H6", 0.8)
-    _pattern(defs, "of-break", 8, "", "M0 0L8 8M-1 7L1 9M7 -1L9 1", 0.7, stroke="#888")
-    _pattern(defs, "of-closed", 6, "", "M0 3H6M3 0V6", 0.5, stroke="#aaa")
-    _pattern(defs, "of-scarce", 5, "#fff", "M0 5L5 0M-1 1L1 -1M4 6L6 4", 1.6)
-
-
-def _pattern(defs: Element, name: str, size: int, ground: str, lines: str, wide: float, stroke: str = "#000") -> None:
-    units = {"patternUnits": "userSpaceOnUse", "width": str(size), "height": str(size)}
-    made = add(defs, "pattern", id=name, **units)
-    if ground:
-        add(made, "rect", width=str(size), height=str(size), fill=ground)
-    add(made, "path", d=lines, stroke=stroke, stroke_width=f"{wide}", fill="none")
 
 
 def wide(text: str, size: float = 12) -> float:

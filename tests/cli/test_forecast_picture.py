@@ -16,6 +16,7 @@ from prompt_toolkit.utils import get_cwidth
 from benchday.cli.commands.forecast import Asked, forecast
 from benchday.cli.conduct import status_of
 from benchday.cli.forecast_bars import LETTERS, Shades, bars, shades
+from benchday.cli.forecast_hatch import HATCHES, lines
 from benchday.cli.forecast_page import More, forecast_page
 from benchday.cli.forecast_picture import forecast_picture
 from benchday.cli.forecast_scene import Scene
@@ -89,8 +90,9 @@ def test_each_bar_says_who_it_is_and_what_is_done(day: str) -> None:
         assert re.search(r": \d\d:\d\d to \d\d:\d\d; .+ min", title.text or "")
         # As much as there is room for: at the least the end of the serial.
         shown = (label.text or "").split(" ")[0].lstrip("…")
-        assert shown
-        assert serial.endswith(shown) or shown.endswith("…")
+        first, *_, last = [*parts(bar), *parts(bar)]
+        assert shown or last[1] - first[0] < 12
+        assert serial.endswith(shown)
 
 
 @every_day
@@ -116,11 +118,11 @@ def test_it_holds_no_script_and_names_nothing_outside(day: str) -> None:
     picture = forecast_picture(scene(day))
     assert set(re.findall(r"https?://[^\s\"<]+", picture)) == {"http://www.w3.org/2000/svg"}
     assert {element.tag.removeprefix(SVG) for element in drawn(day).iter()} <= {
-        *("svg", "title", "desc", "metadata", "style", "defs", "pattern", "rect", "line", "path", "circle", "text", "g")
+        *("svg", "title", "desc", "metadata", "style", "rect", "line", "path", "circle", "text", "g")
     }
     assert "@import" not in picture
-    named = set(re.findall(r"url\(#([^)]+)\)", picture))
-    assert named <= {pattern.get("id") for pattern in drawn(day).iter(f"{SVG}pattern")}
+    # Pattern fills become heavy bitmaps in print.
+    assert "url(" not in picture
 
 
 @every_day
@@ -130,6 +132,9 @@ def test_every_station_crew_and_pool_is_named(day: str) -> None:
         assert fitted_name(place.name, LEFT - 20) in texts(root)
     for crew in told.crews:
         assert fitted_name(crew.title, LEFT - 14) in texts(root)
+    if day == "nobody":
+        assert "There is no unit to be served." in (root.findtext(f"{SVG}desc") or "")
+        return
     pools = [group.get("data-pool") for group in root.iter(f"{SVG}g") if group.get("class") == "pool"]
     assert pools == [pool.name for pool in told.outcomes.pools]
     scarce = [g for g in root.iter(f"{SVG}g") if "bottleneck" in [t.text for t in g.iter(f"{SVG}text")]]
@@ -164,7 +169,7 @@ def test_the_ends_of_50_80_and_95_of_100_days_are_marked() -> None:
     for share in (50, 80, 95):
         end = told.ends.quantile(share / 100)
         assert end is not None
-        assert f"P{share} {told.clock(end)}" in words
+        assert any(re.search(rf"\bP{share}\b.* {told.clock(end)}$", word) for word in words)
     columns = [r for r in drawn("20").iter(f"{SVG}rect") if r.get("class") == "days"]
     days = [int((r.findtext(f"{SVG}title") or "").split(": ")[1].split(" ")[0]) for r in columns]
     assert sum(days) == told.outcomes.replications
@@ -191,6 +196,7 @@ def test_equal_seeds_draw_the_same() -> None:
 
 def luminance(colour: str) -> float:
     """Return the relative luminance of a colour (WCAG 2.2)."""
+    colour = colour if len(colour) == 7 else "#" + "".join(2 * digit for digit in colour[1:])
     channels = [int(colour[n : n + 2], 16) / 255 for n in (1, 3, 5)]
     linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
     return sum(weight * c for weight, c in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
@@ -204,15 +210,26 @@ def contrast(one: float, other: float) -> float:
 
 def test_kinds_of_parts_are_told_apart_without_colour() -> None:
     style = drawn("3").findtext(f"{SVG}style") or ""
-    fills = {kind: re.search(rf"\.{kind}{{fill:([^;]+);([^}}]*)}}", style) for kind in FILLS}
-    plain = {kind: m[1] for kind, m in fills.items() if m is not None and m[1].startswith("#")}
-    patterns = {kind: m[1] for kind, m in fills.items() if m is not None and m[1].startswith("url")}
-    assert {*plain, *patterns} == FILLS
-    assert len(set(patterns.values())) == len(patterns) == 3
-    # What has no pattern differs by its grey: 3 to 1 (WCAG 2.2, 1.4.11); what waits is empty, with a broken outline.
-    assert contrast(luminance(plain["write"]), luminance(plain["prepare"])) >= 3
-    assert all("stroke:#000" in m[2] for m in fills.values() if m is not None)
-    assert "stroke-dasharray" in (fills["wait"] or [""] * 3)[2]
+    found = (re.search(rf"\.({kind}){{fill:(#\w+);([^}}]*)}}", style) for kind in sorted(FILLS))
+    fills = {m[1]: (luminance(m[2]), m[3]) for m in found if m is not None}
+    assert set(fills) == FILLS
+    assert all("stroke:#000" in outline for _, outline in fills.values())
+    # Lines tell three kinds, an outline that is broken the one that is empty; the others differ by their grey: 3 to 1.
+    lined = {kind: HATCHES[kind] for kind in ("hands", "verify", "charge")}
+    assert len(set(lined.values())) == 3
+    assert "stroke-dasharray" in fills["wait"][1]
+    assert contrast(fills["write"][0], fills["prepare"][0]) >= 3
+    # Lines are black: they are seen on their ground.
+    assert all(contrast(fills[kind][0], 0.0) >= 4.5 for kind in lined)
+
+
+def test_lines_stay_within_their_area() -> None:
+    for direction in "-|/\\":
+        drawn_lines = list(lines(direction, 5.0, 10.0, 20.0, 43.0, 38.0))
+        assert len(drawn_lines) >= 3
+        for x1, y1, x2, y2 in drawn_lines:
+            assert 10 <= min(x1, x2) <= max(x1, x2) <= 43
+            assert 20 <= min(y1, y2) <= max(y1, y2) <= 38
     assert contrast(luminance("#0072b2"), 1.0) == pytest.approx(5.19, abs=0.01)
 
 
