@@ -1,8 +1,9 @@
 """How the pictures of a forecast look: colours that pass, print in grey, and how wide a text is.
 
-Colours are Okabe and Ito's (Color Universal Design, 2008), and tints of them. On white blue has a contrast of 5.19 to 1; orange (2.25) and
-sky (2.31) pass nothing by themselves, so every area has a black outline and lines or a grey of its own, and all text is
-black on white: WCAG 2.2, 1.4.1 (not by colour alone), 1.4.3 (text 4.5 to 1), 1.4.11 (graphics 3 to 1).
+Colours are Okabe and Ito's (Color Universal Design, 2008), and tints of them. On white blue has a contrast of 5.19 to
+1; orange (2.25) and sky (2.31) pass nothing by themselves, so every area has a black outline and lines or a grey of
+its own, and all text is black on white: WCAG 2.2, 1.4.1 (not by colour alone), 1.4.3 (text 4.5 to 1), 1.4.11
+(graphics 3 to 1).
 """
 
 from __future__ import annotations

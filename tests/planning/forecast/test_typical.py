@@ -8,10 +8,11 @@ from itertools import pairwise
 
 import pytest
 
+from benchday.planning.forecast import draws
 from benchday.planning.forecast.coming import Coming
 from benchday.planning.forecast.engines import replicate
 from benchday.planning.forecast.outcomes import Outcomes
-from benchday.planning.forecast.typical import Part, Visit, nearest_median, typical_day
+from benchday.planning.forecast.typical import Part, Visit, durations_of, nearest_median, typical_day
 from benchday.planning.laws import Fixed, Retried, Uniform
 from benchday.planning.model import Model, ModelUnit, Stage
 from tests.planning.days import hands, places, stage, unit
@@ -28,6 +29,13 @@ def ends(*makespans: float) -> Outcomes:
 @pytest.mark.parametrize(("makespans", "number"), [((5.0, 9.0, 7.0), 2), ((1.0, 9.0, 7.0, 3.0), 2), ((4.0, 4.0), 0)])
 def test_the_day_that_is_shown_ends_nearest_the_median(makespans: tuple[float, ...], number: int) -> None:
     assert nearest_median(ends(*makespans)) == number
+
+
+@pytest.mark.parametrize("replication", [0, 255, 256, 290])
+def test_one_day_alone_is_drawn_as_among_many(replication: int) -> None:
+    model = usual_day(6)
+    among_many = list(draws.days(draws.plan(model), 5, 300))
+    assert durations_of(model, 5, replication) == list(among_many[replication])
 
 
 @pytest.mark.parametrize("seed", [0, 1, 3])
