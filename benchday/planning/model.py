@@ -44,6 +44,10 @@ class ModelUnit:
     def __post_init__(self) -> None:
         if not self.stages:
             raise ValueError(f"unit {self.id} has no stages")
+        if not (math.isfinite(self.arrival) and math.isfinite(self.priority)):
+            raise ValueError(
+                f"unit {self.id} arrives at {self.arrival} with priority {self.priority}; give both a number"
+            )
         held: Counter[str] = Counter()
         for stage in self.stages:
             held.update(stage.takes)
@@ -78,6 +82,22 @@ class Model:
                     )
                 if stage.waits_for is not None and stage.waits_for not in opened:
                     raise ValueError(f"nothing opens gate {stage.waits_for}, which unit {unit.id} waits for")
+            _enough(unit, {pool.name: pool.count for pool in self.pools})
+
+
+def _enough(unit: ModelUnit, counts: Mapping[str, int]) -> None:
+    """Refuse a unit that needs more of a pool at once than there are: it would wait for ever."""
+    held: Counter[str] = Counter()
+    for stage in unit.stages:
+        held.update(stage.takes)
+        for pool in stage.takes:
+            if held[pool] > counts[pool]:
+                there = "there is none" if counts[pool] == 0 else f"there are {counts[pool]}"
+                raise ValueError(
+                    f"stage {stage.name} of unit {unit.id} needs {held[pool]} of {pool} at once, and {there}: "
+                    f"raise the pool's count or leave the stage out"
+                )
+        held.subtract(stage.frees)
 
 
 def _once(what: str, names: Sequence[str]) -> None:

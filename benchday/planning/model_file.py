@@ -35,6 +35,7 @@ def read_model(text: str, source: str = "model file") -> Model:
     pools = [_pool(place) for place in top.each("pools")]
     names = [pool.name for pool in pools if pool is not None]
     units = [_unit(place, names) for place in top.each("units")]
+    _before_closing(top, units, close)
     top.raise_mistakes(source)
 
     whole_pools = tuple(pool for pool in pools if pool is not None)
@@ -43,6 +44,13 @@ def read_model(text: str, source: str = "model file") -> Model:
         return Model(whole_pools, whole_units, close, replications, seed, shares)
     except ValueError as wrong:
         raise ModelMistakes(source, [str(wrong)]) from None
+
+
+def _before_closing(top: Place, units: Sequence[ModelUnit | None], close: float | None) -> None:
+    """Refuse a unit that comes after closing: no guard would let it begin, or the time is a slip."""
+    for place, unit in zip(top.each("units"), units, strict=True):
+        if unit is not None and close is not None and unit.arrival > close:
+            place.at("arrival").wrong(f"a time up to closing, {close:g}")
 
 
 def read_durations(text: str, model: Model, source: str = "durations file") -> tuple[Durations, ...]:

@@ -8,6 +8,7 @@ asked for is granted: nothing is taken away, reserved, or kept idle on purpose.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -40,6 +41,8 @@ class Pool:
         for start, end in self.breaks:
             if not start < end:
                 raise ValueError(f"a break of {self.name} ends after it begins, not at {end} after {start}")
+            if not -math.inf < start < end < math.inf:
+                raise ValueError(f"a break of {self.name} from {start} to {end} has no end; give it one")
 
     def resting(self, now: float) -> bool:
         """Tell whether the instant lies in a break."""

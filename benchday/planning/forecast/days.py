@@ -54,17 +54,20 @@ def flat(durations: Durations) -> list[float]:
     return list(chain.from_iterable(durations))
 
 
-def advances(prepared: Prepared, durations: Sequence[float]) -> bool:
-    """Tell whether each duration is long enough to move any time of this day on.
+def advances(prepared: Prepared, least: float, total: float) -> bool:
+    """Tell whether each duration is long enough to move any time of a day on.
 
     Added to a large double a small one may leave it as it is; then it matters which of two ends is looked at first, and
     stages must not be joined.
+
+    Args:
+        prepared: the day.
+        least: the shortest duration, minutes.
+        total: all durations together, minutes.
     """
-    if not durations:
-        return True
     ends = (end for breaks in prepared.breaks for _, end in breaks)
-    latest = max(*prepared.arrivals, *ends, 0.0) + sum(durations)
-    return min(durations) > math.ulp(latest) if latest < LATEST else False
+    latest = max(*prepared.arrivals, *ends, 0.0, 0.0) + total
+    return least > math.ulp(latest) if latest < LATEST else False
 
 
 def begun(prepared: Prepared, times: DayTimes, stretch: int) -> float:

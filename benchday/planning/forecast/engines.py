@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from array import array
+import time
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from importlib.util import find_spec
 
-from benchday.planning.engine import Day
-from benchday.planning.forecast import draws, loop
-from benchday.planning.forecast.days import day_of, flat
+from benchday.domain.errors import InputError
+from benchday.planning.forecast import compiled, compiled_days, compiled_draws, draws, loop
+from benchday.planning.forecast.days import flat
+from benchday.planning.forecast.gathered import Gathered
 from benchday.planning.forecast.outcomes import Outcomes
-from benchday.planning.forecast.pools import WATCHED, PoolTally, PoolUse
 from benchday.planning.forecast.prepared import Prepared, prepare
-from benchday.planning.model import Durations, Model, checked
+from benchday.planning.laws import Uniform
+from benchday.planning.model import Durations, Model, ModelUnit, Stage, checked
+
+SMALL = {"loaded": 20_000, "kept": 500_000, "absent": 12_000_000}
+"""Replications times stages that plain Python runs by itself, by what there is of the compiled loop. Plain Python runs
+about 700,000 stages a second; loading what was kept takes about a second, compiling it ten to twenty."""
 
 
 class Engine(StrEnum):
@@ -32,8 +36,40 @@ def best() -> Engine:
     return Engine.COMPILED if find_spec("numba") and find_spec("numpy") else Engine.LOOP
 
 
+def warm() -> float:
+    """Compile the compiled loop, if it can be had and is not there yet; return the seconds that took."""
+    began = time.perf_counter()
+    if best() is Engine.COMPILED:
+        replicate(_SMALLEST, engine=Engine.COMPILED)
+    return time.perf_counter() - began
+
+
+_SMALLEST = Model((), (ModelUnit("one", 0.0, 0.0, (Stage("one", (), (), Uniform(1, 2)),)),), replications=1)
+
+
+def choose(prepared: Prepared, replications: int, engine: str = Engine.AUTO) -> Engine:
+    """Return what is to run so many days.
+
+    A compiler that has to be loaded first is not worth it for what plain Python does meanwhile.
+
+    Raises:
+        InputError: no such engine, or one that is not installed.
+    """
+    try:
+        wanted = Engine(engine)
+    except ValueError:
+        raise InputError(f"there is no engine {engine!r}; there are {', '.join(Engine)}") from None
+    if wanted is Engine.COMPILED and best() is not Engine.COMPILED:
+        raise InputError("the compiled engine needs numba and numpy: pip install 'benchday[fast]'")
+    if wanted is not Engine.AUTO:
+        return wanted
+    if best() is Engine.LOOP or replications * prepared.stages < SMALL[compiled.there_is()]:
+        return Engine.LOOP
+    return Engine.COMPILED
+
+
 def replicate(
-    model: Model | Prepared, *, replications: int | None = None, seed: int | None = None, engine: str = "auto"
+    model: Model | Prepared, *, replications: int | None = None, seed: int | None = None, engine: str = Engine.AUTO
 ) -> Outcomes:
     """Draw and run many days.
 
@@ -45,51 +81,33 @@ def replicate(
 
     Raises:
         DayCannotEnd: units wait for ever; the text says which and for what.
-        ValueError: no such engine.
+        InputError: no such engine.
     """
     prepared = model if isinstance(model, Prepared) else prepare(model)
     count = prepared.base.replications if replications is None else replications
-    drawn = draws.days(draws.plan(prepared.base), prepared.base.seed if seed is None else seed, count)
-    return _run(prepared, drawn, Engine(engine))
+    plan, from_seed = draws.plan(prepared.base), prepared.base.seed if seed is None else seed
+    chosen = choose(prepared, count, engine)
+    if chosen is Engine.COMPILED:
+        return compiled_days.run(prepared, compiled_draws.Drawing(plan, from_seed).blocks(count))
+    return _run(prepared, draws.days(plan, from_seed, count))
 
 
-def replay(model: Model | Prepared, days: Iterable[Durations], *, engine: str = "auto") -> Outcomes:
+def replay(model: Model | Prepared, days: Iterable[Durations], *, engine: str = Engine.AUTO) -> Outcomes:
     """Run days on given durations, minutes by unit and stage.
 
     Raises:
-        InputError: the durations are not those of this model.
+        InputError: the durations are not those of this model; no such engine.
         DayCannotEnd: units wait for ever.
-        ValueError: no such engine.
     """
     prepared = model if isinstance(model, Prepared) else prepare(model)
-    return _run(prepared, (flat(checked(prepared.base, day)) for day in days), Engine(engine))
+    rows = [flat(checked(prepared.base, day)) for day in days]
+    if choose(prepared, len(rows), engine) is Engine.COMPILED:
+        return compiled_days.run(prepared, compiled.given(rows))
+    return _run(prepared, rows)
 
 
-@dataclass(slots=True)
-class _Gathered:
-    """What is kept, day by day."""
-
-    prepared: Prepared
-    finishes: array[float]
-    makespans: array[float]
-    tally: PoolTally | None = None
-    first_day: Day | None = None
-
-    def add(self, durations: Sequence[float]) -> None:
-        times = loop.day_times(self.prepared, durations)
-        self.finishes.extend(times.finish)
-        self.makespans.append(times.makespan)
-        if self.first_day is None:
-            self.first_day = day_of(self.prepared, durations, times)
-            self.tally = PoolTally.begun_with(self.prepared, times.makespan)
-        if self.tally is not None and self.tally.days < WATCHED:
-            self.tally.add(durations, times)
-
-
-def _run(prepared: Prepared, days: Iterable[Sequence[float]], engine: Engine) -> Outcomes:
-    del engine
-    gathered = _Gathered(prepared, array("d"), array("d"))
+def _run(prepared: Prepared, days: Iterable[Sequence[float]]) -> Outcomes:
+    gathered = Gathered(prepared)
     for durations in days:
-        gathered.add(durations)
-    uses: tuple[PoolUse, ...] = gathered.tally.uses() if gathered.tally is not None else ()
-    return Outcomes(prepared.model, Engine.LOOP, gathered.finishes, gathered.makespans, uses, gathered.first_day)
+        gathered.add(durations, loop.day_times(prepared, durations))
+    return gathered.outcomes(Engine.LOOP)

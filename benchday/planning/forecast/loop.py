@@ -41,7 +41,7 @@ def day_times(prepared: Prepared, durations: Sequence[float]) -> DayTimes:
     Raises:
         DayCannotEnd: units wait for ever.
     """
-    if advances(prepared, durations):
+    if not durations or advances(prepared, min(durations), sum(durations)):
         return _Running(prepared, durations).to_the_end()
     single = apart(prepared)
     return rejoined(prepared, single, _Running(single, durations).to_the_end())

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from itertools import accumulate
 
 from benchday.planning.model import Model, ModelUnit, Stage
@@ -72,8 +72,6 @@ class Table:
     """Of each stretch: it takes exactly one thing."""
     freely: tuple[bool, ...]
     """Of each stretch: it takes exactly one thing, and nothing guards it."""
-    kept: list[object] = field(default_factory=list, compare=False, repr=False)
-    """What a compiled loop makes of the columns, kept for the next run."""
 
     @classmethod
     def of(cls, stretches: Sequence[Stretch]) -> Table:
