@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 
 from benchday.domain.releases import VersionText
 from benchday.domain.units import Ability
-from benchday.domain.words import ClockTime, Expected, FileModel, IsoDate, Name, Percent, PublicKey
+from benchday.domain.words import ClockTime, Expected, FileModel, IsoDate, Money, Name, Percent, PublicKey
 
 FolderName = Annotated[str, Field(min_length=1, max_length=200)]
 """A folder, relative to the day's or absolute."""
@@ -198,6 +198,19 @@ class SupportTerms(FileModel):
         return self
 
 
+class Costs(FileModel):
+    """What things cost, by which a forecast compares what would help."""
+
+    helper_hour: Money | None = None
+    """One operator more for an hour."""
+    late_hour: Money | None = None
+    """A promise to a crew that is an hour late."""
+    cable: Annotated[dict[Name, Money], Field(default_factory=dict)]
+    """Connector -> one cable more."""
+    currency: Annotated[str, Field(min_length=1, max_length=12)]
+    """As it is written behind an amount."""
+
+
 class DayFile(FileModel):
     """day.yaml"""
 
@@ -214,5 +227,6 @@ class DayFile(FileModel):
     """Folder with the playbooks, relative to this file, or the word shipped."""
     pins: tuple[Pin, ...] = ()
     support_terms: SupportTerms | None = None
+    costs: Costs | None = None
     record: FolderName | None = None
     """Folder of the record; the platform's data folder where it is not given."""

@@ -60,15 +60,23 @@ def public_key(text: str) -> str:
     return text
 
 
-def _minutes(value: Any) -> Any:
-    """Accept whole or decimal minutes as numbers; text comes back from the journal, where floats may not stand."""
+def _number(value: Any, expected: str) -> Any:
+    """Accept a whole or decimal number; text comes back from the journal, where floats may not stand."""
     if isinstance(value, bool):
-        raise Expected("minutes as a number, like 2 or 0.5")
+        raise Expected(expected)
     if isinstance(value, (int, float)) or (isinstance(value, str) and re.fullmatch(r"\d+(\.\d+)?", value)):
         return Decimal(str(value))
     if isinstance(value, Decimal):
         return value
-    raise Expected("minutes as a number, like 2 or 0.5")
+    raise Expected(expected)
+
+
+def _minutes(value: Any) -> Any:
+    return _number(value, "minutes as a number, like 2 or 0.5")
+
+
+def _money(value: Any) -> Any:
+    return _number(value, "an amount as a number, like 38 or 12.50")
 
 
 IsoDate = Annotated[str, AfterValidator(iso_date), Field(examples=["2026-03-31"])]
@@ -85,6 +93,15 @@ Minutes = Annotated[
     WithJsonSchema({"type": "number", "minimum": 0}),
 ]
 """A duration in minutes, whole or decimal."""
+
+Money = Annotated[
+    Decimal,
+    BeforeValidator(_money),
+    PlainSerializer(str, return_type=str),
+    Field(ge=0, le=10**9),
+    WithJsonSchema({"type": "number", "minimum": 0}),
+]
+"""An amount in the shop's own currency."""
 
 Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f]+$")]
 """A short name without control characters."""
