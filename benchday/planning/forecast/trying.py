@@ -8,9 +8,11 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from benchday.planning.engine import DayCannotEnd
-from benchday.planning.forecast import loop
+from benchday.planning.forecast import compiled, loop
 from benchday.planning.forecast.bounds import Bound, lower_bound
+from benchday.planning.forecast.days import advances
 from benchday.planning.forecast.engines import Engine
+from benchday.planning.forecast.kernel_places import PRIORITY, UNIT_Y, UNIT_Y_COLUMNS
 from benchday.planning.forecast.prepared import Prepared
 from benchday.planning.forecast.spread import Spread
 from benchday.planning.model import Model
@@ -90,10 +92,46 @@ class PlainRuns:
         return [(times.finish, times.makespan) for times in told]
 
 
+class CompiledRuns:
+    """Days run by the compiled loop: only the priorities are put into its arrays anew."""
+
+    def __init__(self, prepared: Prepared, days: Sequence[Sequence[float]]) -> None:
+        numpy = compiled.numpy()
+        self._kernel, self._day = compiled.kernel(), compiled.day_arrays(prepared)
+        first = int(self._day.x[UNIT_Y]) + PRIORITY
+        past = first + UNIT_Y_COLUMNS * prepared.units
+        self._priorities = self._day.fresh.y[first:past:UNIT_Y_COLUMNS]
+        self._days = numpy.array(days, dtype="float64")
+        self._finishes = numpy.empty((len(days), prepared.units))
+        self._makespans = numpy.empty(len(days))
+        # Nothing is watched, but the loop wants room for it.
+        self._watched = self._kernel.Watched(
+            parts=numpy.zeros((1, 1)),
+            more=numpy.zeros((1, 1), dtype="int64"),
+            grants=numpy.zeros(1, dtype="int64"),
+            waiting=numpy.zeros(1),
+            width=1.0,
+        )
+        self._plain = PlainRuns(prepared, days)
+
+    def run(self, priorities: Sequence[float], first: int, past: int) -> Sequence[tuple[Sequence[float], float]]:
+        """Run them at once."""
+        self._priorities[:] = priorities
+        day, rows = self._day, slice(first, past)
+        finishes, makespans = self._finishes[rows], self._makespans[rows]
+        block = self._kernel.Block(self._days[rows], finishes, makespans, 0)
+        stuck = self._kernel.run_block(day.x, day.y, day.fresh, block, self._watched)
+        if stuck >= 0:
+            # The plain loop says who waits for what.
+            return self._plain.run(priorities, first, past)
+        return list(zip(finishes.tolist(), makespans.tolist(), strict=True))
+
+
 def runs(prepared: Prepared, days: Sequence[Sequence[float]], engine: Engine) -> Runs:
     """Return what runs these days."""
-    del engine
-    return PlainRuns(prepared, days)
+    # Where a duration is too short to be noticed in a sum, only the plain loop knows what to do.
+    safe = all(advances(prepared, min(day, default=1.0), sum(day)) for day in days)
+    return CompiledRuns(prepared, days) if engine is Engine.COMPILED and safe else PlainRuns(prepared, days)
 
 
 class Trials:
@@ -157,7 +195,7 @@ class Trials:
         return score
 
     def above_bound(self, priorities: Sequence[float]) -> tuple[float, float] | None:
-        """Return the mean end and the mean bound of the days on which all that come are begun; None if there is none."""
+        """Return the mean end and the mean bound of the days on which all that come are begun; None if on none."""
         pairs = [
             (end, bound.minutes)
             for (finish, end), bound in zip(self._runs.run(priorities, 0, self.days), self.bounds, strict=True)

@@ -11,7 +11,7 @@ from benchday.planning.durations import Pert
 from benchday.planning.forecast.engines import Engine, replicate
 from benchday.planning.forecast.prepared import prepare
 from benchday.planning.forecast.search import Found, drawn_days, rules, search, usual, usual_durations
-from benchday.planning.forecast.trying import Score, Trials, promises_of
+from benchday.planning.forecast.trying import CompiledRuns, PlainRuns, Score, Trials, promises_of
 from benchday.planning.laws import Fixed, Retried
 from benchday.planning.model import Model, ModelUnit, Stage
 from tests.planning.days import places
@@ -142,6 +142,15 @@ def test_an_order_is_given_up_only_if_it_is_worse() -> None:
     for order, score in zip(orders, scores, strict=True):
         for other in scores:
             assert trials.score(order, other) == score or score > other
+
+
+def test_compiled_and_plain_runs_give_equal_scores() -> None:
+    prepared = prepare(usual_day(15, gates=False, close=150))
+    days = drawn_days(prepared, 1, 20)
+    plain, compiled = PlainRuns(prepared, days), CompiledRuns(prepared, days)
+    for k in range(1, 6):
+        order = [float((u * k) % 17) for u in range(15)]
+        assert repr(compiled.run(order, 3, 20)) == repr([(list(f), end) for f, end in plain.run(order, 3, 20)])
 
 
 def test_scores_are_compared_by_what_weighs_most() -> None:
