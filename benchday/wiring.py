@@ -16,6 +16,7 @@ from benchday.bench.beginning import Running, begin_or_take_up, is_under_way
 from benchday.bench.book import Book
 from benchday.bench.day import BenchDay
 from benchday.bench.editing import Edit, Look
+from benchday.bench.foreseeing import Foreseer, Pace
 from benchday.bench.permit_desk import PermitDesk
 from benchday.bench.places import Places
 from benchday.bench.queue import Hands, ItemQueue
@@ -38,6 +39,7 @@ from benchday.domain.releases import Image
 from benchday.domain.seams import AskHand, Operators, Question, ServedBy
 from benchday.inputs.changes import differences
 from benchday.inputs.day import load_day
+from benchday.planning.forecast.learnt import known_from
 from benchday.planning.records import durations_of
 from benchday.record.archive import open_archive
 from benchday.record.clock import DayClock
@@ -66,6 +68,8 @@ class RunOptions:
     """Does to simulated units what people say they did."""
     watch: bool = True
     """Offer edits of the day's files while it runs."""
+    pace: Pace | None = None
+    """How much of the rest of the day is foreseen, and how often; None: nothing."""
     linger: bool = False
     """Stay until closing time while a unit is held, so that somebody can lift it."""
 
@@ -105,7 +109,8 @@ async def run_day(folder: Path, options: RunOptions, operators: Operators) -> En
     plan = await anyio.to_thread.run_sync(load_day, folder)
     async with opened(folder, plan, options) as (tools, _):
         look = _looker(folder) if options.watch else None
-        day = BenchDay(tools, look, linger=options.linger)
+        foreseer = await _foreseer(tools, options.pace) if options.pace is not None else None
+        day = BenchDay(tools, look, foreseer, linger=options.linger)
         why = await day.run(operators)
         return Ended(tools.book.state, why)
 
@@ -162,6 +167,11 @@ def _tools(folder: Path, record: Path, book: Book, personal: _Personal, options:
         seed=int((book.state.begun or {}).get("seed", options.seed)),
         plan=plan,
     )
+
+
+async def _foreseer(tools: Tools, pace: Pace) -> Foreseer:
+    entries = tools.book.entries()
+    return Foreseer(tools, await anyio.to_thread.run_sync(known_from, entries, tools.seed), pace)
 
 
 def _clock(record: Path, plan: DayPlan, options: RunOptions, *, simulated: bool) -> DayClock:

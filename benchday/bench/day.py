@@ -8,6 +8,7 @@ from benchday.bench.aside.sets import DONE
 from benchday.bench.conversations import Conversations
 from benchday.bench.desk import BenchDesk
 from benchday.bench.editing import Look, watch_inputs
+from benchday.bench.foreseeing import Foreseer
 from benchday.bench.recovery import hold_what_was_cut, void_confirmations
 from benchday.bench.serving import Tools
 from benchday.bench.station import Station
@@ -24,17 +25,22 @@ LAST_STOP_WITHIN_US = 10_000_000
 class BenchDay:
     """Runs one day until everything is done, or until it is stopped."""
 
-    def __init__(self, tools: Tools, look: Look | None = None, *, linger: bool = False) -> None:
+    def __init__(
+        self, tools: Tools, look: Look | None = None, foreseer: Foreseer | None = None, *, linger: bool = False
+    ) -> None:
         """Make the day ready to run.
 
         Args:
             tools: what it works with.
             look: compares the day's files with what was recorded, if edits are to be offered.
+            foreseer: works out again and again how the rest of the day looks, if that is wanted.
             linger: while a unit is held the day stays open until closing time, so that the hold can be lifted.
         """
         self._tools = tools
         self._linger = linger
         self._look = look
+        self._foreseer = foreseer
+        tools.foreseer = foreseer
         self._stopping = anyio.Event()
         self._warned_us: int | None = None
         self._why = "finished"
@@ -58,6 +64,8 @@ class BenchDay:
                 day.start_soon(work)
             if self._look is not None:
                 day.start_soon(watch_inputs, self._tools, self._look)
+            if self._foreseer is not None:
+                day.start_soon(self._foreseer.run)
             day.start_soon(self._operators, operators)
             await self._tools.book.until(self._over)
             day.cancel_scope.cancel()

@@ -8,6 +8,7 @@ from pathlib import Path
 import anyio
 import anyio.to_thread
 
+from benchday.bench.foreseeing import SPARING
 from benchday.demo.hands import SimulatedHands
 from benchday.demo.instruments import Bench, start, stop
 from benchday.demo.people import DemoPeople
@@ -57,7 +58,7 @@ async def run_demo(folder: Path, options: DemoOptions, beside: Operators | None 
         await start(bench, scenario)
         hands = hands_on(bench, plan)
         people = DemoPeople(bench, scenario, options.seed, hands)
-        running = RunOptions(options.speed_milli, options.seed, hands=hands)
+        running = RunOptions(options.speed_milli, options.seed, hands=hands, pace=SPARING)
         ended = await run_day(folder, running, _Both(people, beside) if beside else people)
         state = ended.state
         if ended.why == "finished":

@@ -55,12 +55,16 @@ class DayState:
     """(model, release) -> reason."""
     verified: set[tuple[str, str]] = field(default_factory=set)
     """(model, release) of which a unit was written and verified today."""
+    opened_us: dict[tuple[str, str], int] = field(default_factory=dict)
+    """(model, release) -> day time at which what kept others from asking for a station was last out of the way."""
     sets_proved: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     """Crew -> facts of its last proof."""
     sets_decided: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     """Crew -> facts of the last decision about its set, with the number of its entry (seq)."""
     order: dict[str, int] = field(default_factory=dict)
     """Unit -> its turn where several ask for the same, smaller first."""
+    foreseen_us: int | None = None
+    """Day time at which it was last recorded how the rest of the day looks."""
     promises_at_risk: set[str] = field(default_factory=set)
     """Crews whose promise was told to be at risk."""
     packs_used: set[str] = field(default_factory=set)
@@ -196,13 +200,18 @@ def _line_stopped(state: DayState, entry: Entry) -> None:
 
 
 def _line_lifted(state: DayState, entry: Entry) -> None:
-    state.lines_stopped.pop((entry.facts["model"], entry.facts["release"]), None)
+    line = entry.facts["model"], entry.facts["release"]
+    state.lines_stopped.pop(line, None)
+    state.opened_us[line] = entry.at_us
 
 
 def _verified(state: DayState, entry: Entry) -> None:
     story = state.units.get(entry.unit or "")
     if story is not None and story.sent is not None:
-        state.verified.add((story.model, entry.facts["release"]))
+        kind = story.model, entry.facts["release"]
+        if kind not in state.verified:
+            state.opened_us[kind] = entry.at_us
+        state.verified.add(kind)
 
 
 def _set_proved(state: DayState, entry: Entry) -> None:
@@ -227,6 +236,10 @@ def _order_set(state: DayState, entry: Entry) -> None:
 def _put_first(state: DayState, entry: Entry) -> None:
     if entry.unit is not None:
         state.order[entry.unit] = min(state.order.values(), default=0) - 1
+
+
+def _foreseen(state: DayState, entry: Entry) -> None:
+    state.foreseen_us = entry.at_us
 
 
 def _promise_at_risk(state: DayState, entry: Entry) -> None:
@@ -258,6 +271,7 @@ _DAY: dict[str, Callable[[DayState, Entry], None]] = {
     "line_lifted": _line_lifted,
     "unit_verified": _verified,
     "order_set": _order_set,
+    "day_foreseen": _foreseen,
     "unit_put_first": _put_first,
     "promise_at_risk": _promise_at_risk,
     "set_proved": _set_proved,

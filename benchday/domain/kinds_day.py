@@ -110,6 +110,19 @@ class OrderSet(Facts, kind="order_set"):
     seed: int
 
 
+class DayForeseen(Facts, kind="day_foreseen"):
+    """How the rest of the day looked, at its beginning and at most once an hour; told later with how it ended."""
+
+    p50_us: int
+    """Day time by which everything is done in half of the drawn days."""
+    p80_us: int
+    p95_us: int
+    by_closing_permille: int
+    """Share of drawn days in which everything is done by closing."""
+    units: int
+    """Units still to be served."""
+
+
 class UnitPutFirst(Facts, kind="unit_put_first"):
     """An operator lets a unit go before all others, although the order says otherwise."""
 

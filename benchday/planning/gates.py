@@ -75,11 +75,17 @@ def station_asks(state: DayState, plan: DayPlan, now_us: int) -> tuple[Ask, ...]
     if state.begun is None or now_us >= state.begun["closes_us"]:
         return ()
     asks = [
-        Ask(s.serial, STATION, state.turn(s.serial), s.waiting_since_us, s.position)
+        Ask(s.serial, STATION, state.turn(s.serial), _asked_us(state, s), s.position)
         for s in state.units.values()
         if s.state is State.WAITING and s.station is None and not s.sent_off and gated(state, s, plan) is None
     ]
     return _one_a_gate(state, plan, in_queue_order(asks))
+
+
+def _asked_us(state: DayState, story: UnitStory) -> int:
+    """Return since when a unit asks: what waited for a gate counts as not having asked before it opened."""
+    opened_us = state.opened_us.get((story.model, story.target or ""), 0) if story.route else 0
+    return max(story.waiting_since_us, opened_us)
 
 
 def _one_a_gate(state: DayState, plan: DayPlan, asks: tuple[Ask, ...]) -> tuple[Ask, ...]:

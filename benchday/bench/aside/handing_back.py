@@ -19,7 +19,7 @@ def units_to_hand_back(tools: Tools) -> Iterator[str]:
     for story in state.units.values():
         if story.state is not State.READY or story.crew in undecided or story.serial in back:
             continue
-        if not story.crew or (crew_done(state, story.crew) and not needs_proof(state, story.crew)):
+        if not story.crew or (crew_done(tools, story.crew) and not needs_proof(state, story.crew)):
             yield story.serial
 
 

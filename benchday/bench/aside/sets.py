@@ -26,9 +26,15 @@ def set_of(state: DayState, crew: str) -> tuple[UnitStory, UnitStory] | None:
     return None
 
 
-def crew_done(state: DayState, crew: str) -> bool:
-    """Tell whether nothing more is to be done on any unit of a crew."""
-    return all(u.state in DONE or u.not_today for u in state.units.values() if u.crew == crew)
+def crew_done(tools: Tools, crew: str) -> bool:
+    """Tell whether nothing more is to be done today on any unit of a crew; after closing none is begun any more."""
+    state = tools.book.state
+    closed = tools.book.clock.now() >= (state.begun or {}).get("closes_us", 0)
+    return all(
+        u.state in DONE or u.not_today or (closed and u.state is State.WAITING and u.station is None)
+        for u in state.units.values()
+        if u.crew == crew
+    )
 
 
 def needs_proof(state: DayState, crew: str) -> bool:
@@ -40,7 +46,7 @@ def sets_to_prove(tools: Tools) -> Iterator[str]:
     """Yield the crews whose set can be proved now."""
     state = tools.book.state
     for crew in dict.fromkeys(u.crew for u in state.units.values() if u.crew):
-        if crew_done(state, crew) and needs_proof(state, crew):
+        if crew_done(tools, crew) and needs_proof(state, crew):
             yield crew
 
 

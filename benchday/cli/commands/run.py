@@ -8,6 +8,7 @@ from pathlib import Path
 
 import anyio
 
+from benchday.bench.foreseeing import PLENTY, SPARING
 from benchday.cli.exits import Exit
 from benchday.cli.lines import LineReader
 from benchday.cli.nobody import Nobody
@@ -87,7 +88,8 @@ def known_operator(name: str, plan: DayPlan) -> None:
 async def _run(asked: Asked, plan: DayPlan, face: Operators) -> Ended:
     # Programs and nobody lift nothing: for them the day ends when nothing is left to do.
     linger = not (asked.no_input or asked.pipe)
-    options = RunOptions(round(asked.speed * 1000), asked.seed, asked.record, linger=linger)
+    pace = None if asked.no_input else PLENTY if asked.speed == 1 else SPARING
+    options = RunOptions(round(asked.speed * 1000), asked.seed, asked.record, pace=pace, linger=linger)
     if plan.day.instruments is Instruments.SIMULATED:
         from benchday.demo.run import run_simulated
 

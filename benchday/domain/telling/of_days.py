@@ -71,6 +71,15 @@ def _order(t: Telling, e: Entry) -> Sentence:
     return sentence(text, ends, first, f"{f['draws']} days drawn, seed {f['seed']}")
 
 
+def _foreseen(t: Telling, e: Entry) -> Sentence:
+    f = e.facts
+    ends = [local(f[name], t.zone) for name in ("p50_us", "p80_us", "p95_us")]
+    return sentence(
+        f"foreseen: done by {ends[0]} as likely as not, by {ends[1]} in 80 and by {ends[2]} in 95 of 100 drawn days",
+        f"{f['units']} units to be served; done by closing in {f['by_closing_permille'] / 10:g} of 100",
+    )
+
+
 def _at_risk(t: Telling, e: Entry) -> Sentence:
     f = e.facts
     saves = f"would save it: {f['would_save']}" if f["would_save"] else "nothing that was tried saves it"
@@ -170,6 +179,7 @@ SENTENCES: dict[str, Callable[[Telling, Entry], Sentence]] = {
     "input_changed": _changed,
     "hours_changed": _hours,
     "order_set": _order,
+    "day_foreseen": _foreseen,
     "promise_at_risk": _at_risk,
     "operator_acting": _acting,
     "caution_acknowledged": _caution,

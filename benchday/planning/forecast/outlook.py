@@ -66,7 +66,10 @@ def outlook_of(compiled: Compiled, outcomes: Outcomes) -> Outlook:
     units, close, coming = outcomes.units(), compiled.model.close, Coming.of(outcomes)
     ends = coming.all_done
     # Where something is not begun, the day ends with closing.
-    last = [end if (end := ends.quantile(share)) is not None else close or 0.0 for share in (0.5, 0.8, 0.95)]
+    last: list[float] = []
+    for share in (0.5, 0.8, 0.95):
+        end = ends.quantile(share)
+        last.append(end if end is not None else max([close or 0.0, *last]))
     half, four_fifths, most = (compiled.clock_us(end) for end in last)
     return Outlook(
         at_us=compiled.at_us,

@@ -1,0 +1,177 @@
+"""The forecast while the day runs: worked out again as entries land, on the policy that the live bench goes by.
+
+What it says is shown and never recorded, as ticks are; no decision of the program rests on it. Two things are
+recorded, because people rely on them: the order in which units go first, and a promise that will probably not hold.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import anyio
+
+from benchday.bench.serving import Tools
+from benchday.bench.targeting import targets_now
+from benchday.domain.errors import InputError
+from benchday.domain.fold import DayState
+from benchday.domain.kinds import DayForeseen, OrderSet, PromiseAtRisk
+from benchday.domain.steps import State
+from benchday.domain.story import UnitStory
+from benchday.planning.forecast.engines import replicate
+from benchday.planning.forecast.learnt import learnt_by
+from benchday.planning.forecast.modelling import Compiled, Known
+from benchday.planning.forecast.outlook import CrewOutlook, Outlook, outlook_of
+from benchday.planning.forecast.search import search
+from benchday.planning.forecast.so_far import model_now
+from benchday.planning.learning_records import records_of, told
+from benchday.planning.wording import MINUTE_US
+
+HOUR_US = 60 * MINUTE_US
+WAITS = (State.EXPECTED, State.WAITING, State.CHARGING)
+"""Where a unit is that an order can still say something of."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How much is worked out, and how often."""
+
+    replications: int = 300
+    every_s: float = 3.0
+    """Real seconds from the end of one forecast to the beginning of the next."""
+    evaluations: int = 400
+    """Orders that are tried; a number and not a time, so that equal days find equal orders."""
+    draws: int = 40
+
+
+PLENTY = Pace()
+SPARING = Pace(replications=100, every_s=4.0, evaluations=150, draws=20)
+"""For days that run faster than real time, which leave less of the computer."""
+
+
+class Foreseer:
+    """Keeps an outlook of the day that runs."""
+
+    def __init__(self, tools: Tools, known: Known, pace: Pace = PLENTY) -> None:
+        self._tools = tools
+        self._known = known
+        self._pace = pace
+        self._ordered: frozenset[str] = frozenset()
+        self.outlook: Outlook | None = None
+        """None until the first forecast is done, and once the rest of the day cannot be foreseen."""
+
+    async def run(self) -> None:
+        """Work it out again and again as entries land, until cancelled."""
+        while True:
+            news = self._tools.book.watch()
+            await self.look()
+            await anyio.sleep(self._pace.every_s)
+            await news.wait()
+
+    async def look(self) -> None:
+        """Work the outlook out now; say an order where units came that none names, and promises that are at risk."""
+        state = self._tools.book.state
+        if state.begun is None or self._tools.book.clock.now() >= state.begun["closes_us"]:
+            self.outlook = None
+            return
+        await self._learn(state)
+        await self._order(state)
+        self.outlook = await self.with_changes()
+        if self.outlook is not None:
+            await self._record(self.outlook)
+        for crew in self.outlook.crews if self.outlook is not None else ():
+            if crew.at_risk and crew.title not in state.promises_at_risk:
+                await self._tell(crew)
+
+    async def with_changes(
+        self, story: UnitStory | None = None, turns: Mapping[str, float] | None = None
+    ) -> Outlook | None:
+        """Return how the rest of the day looks; None where it cannot be foreseen.
+
+        Args:
+            story: of a unit as it would be, which stands otherwise or not at all in the entries.
+            turns: serial -> priority, instead of the order in force.
+        """
+        state = self._tools.book.state
+        if story is not None:
+            state = copy.copy(state)
+            state.units = {**state.units, story.serial: story}
+        compiled = self._compiled(state, turns)
+        if compiled is None:
+            return None
+        outcomes = await anyio.to_thread.run_sync(lambda: replicate(compiled.model, seed=self._tools.seed))
+        return outlook_of(compiled, outcomes)
+
+    def _compiled(self, state: DayState, turns: Mapping[str, float] | None = None) -> Compiled | None:
+        priorities = turns if turns is not None else {s: float(state.turn(s)) for s in state.units}
+        known = replace(self._known, targets=targets_now(self._tools, state), priorities=priorities)
+        now_us = self._tools.book.clock.now()
+        try:
+            compiled = model_now(self._tools.plan, state, now_us, known, replications=self._pace.replications)
+        except (InputError, ValueError):
+            # A day that no order can end: a pool is gone that somebody needs. The checks say so in their own words.
+            return None
+        return compiled if compiled.model.units else None
+
+    async def _learn(self, state: DayState) -> None:
+        """Learn from what this simulated record has seen: its protocols' pauses grow with its speed.
+
+        Nothing of it ever teaches a real day, whose laws stay as earlier real days taught them.
+        """
+        if (state.begun or {}).get("simulated"):
+            entries = self._tools.book.entries()
+            records = await anyio.to_thread.run_sync(lambda: records_of(told(entries, simulated=True)))
+            self._known = replace(self._known, laws=learnt_by(records))
+
+    async def _record(self, outlook: Outlook) -> None:
+        before_us = self._tools.book.state.foreseen_us
+        if before_us is not None and outlook.at_us - before_us < HOUR_US:
+            return
+        facts = DayForeseen(
+            p50_us=outlook.p50_us,
+            p80_us=outlook.p80_us,
+            p95_us=outlook.p95_us,
+            by_closing_permille=round(outlook.by_closing * 1000),
+            units=sum(len(crew.units) for crew in outlook.crews),
+        )
+        await self._tools.book.append(facts.draft())
+
+    async def _order(self, state: DayState) -> None:
+        """Search an order once units wait, or come, that none names."""
+        wait = frozenset(s.serial for s in state.units.values() if s.state in WAITS and s.not_today is None)
+        if wait <= self._ordered or not wait:
+            return
+        self._ordered |= wait
+        compiled = self._compiled(state, dict.fromkeys(state.units, 0.0))
+        if compiled is None:
+            return
+        pace, seed = self._pace, self._tools.seed
+        found = await anyio.to_thread.run_sync(
+            lambda: search(compiled.model, evaluations=pace.evaluations, seconds=None, draws=pace.draws, seed=seed)
+        )
+        if not found.order:
+            # Nothing better than first come was found: nothing is said, and that is what holds.
+            return
+        facts = OrderSet(
+            order=[unit for unit in found.order if unit in wait],
+            why="units came that no order named" if state.order else "the day begins",
+            late_us=round(found.late_minutes * MINUTE_US),
+            end_us=compiled.clock_us(found.end_minutes),
+            first_come_end_us=compiled.clock_us(found.first_come_end_minutes),
+            draws=pace.draws,
+            seed=seed,
+        )
+        await self._tools.book.append(facts.draft())
+
+    async def _tell(self, crew: CrewOutlook) -> None:
+        """Record once that a promise is at risk, with what would save it."""
+        facts = PromiseAtRisk(
+            crew=crew.title,
+            units=list(crew.units),
+            promised_us=crew.promised_us or 0,
+            expected_us=crew.ready_us,
+            holds_permille=round((crew.holds or 0.0) * 1000),
+            would_save="",
+        )
+        await self._tools.book.append(facts.draft())
