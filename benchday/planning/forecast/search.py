@@ -22,6 +22,8 @@ from benchday.planning.model import Model
 
 ON_USUAL = 0.6
 """Share of what may be spent that goes to usual durations."""
+SWAP, NEAR = 0.8, 0.3
+"""How often two change places instead of one moving, and how often near places are drawn; tried on scarce days."""
 RARE = 0.5
 """What comes less often than this is not usual."""
 
@@ -195,13 +197,21 @@ class _Searching:
 
     def _changed(self, order: Order) -> Order | None:
         """Let two change places, or move one; None where a unit would come before the one that it waits for."""
-        one, other = self._source.sample(range(len(order)), 2)
+        one, other = self._two(len(order))
         changed = list(order)
-        if self._source.random() < 0.5:
+        if self._source.random() < SWAP:
             changed[one], changed[other] = changed[other], changed[one]
         else:
             changed.insert(other, changed.pop(one))
         return tuple(changed) if self._in_turn(changed) else None
+
+    def _two(self, count: int) -> tuple[int, int]:
+        """Draw two places, some near each other."""
+        one, other = self._source.sample(range(count), 2)
+        if self._source.random() < NEAR:
+            other = min(max(one + round(self._source.gauss(0, max(2, count / 10))), 0), count - 1)
+            other = other if other != one else (one + 1) % count
+        return one, other
 
     def _in_turn(self, order: Sequence[int]) -> bool:
         """Tell whether whoever opens a gate goes before those who wait for it, as it is live."""

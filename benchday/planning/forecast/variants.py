@@ -124,15 +124,16 @@ class ComesLater:
 
 @dataclass(frozen=True, slots=True)
 class ComesAt:
-    """Some units are expected at a time, minutes."""
+    """Some units are expected at a day time."""
 
     units: frozenset[str]
-    minutes: float
+    at_us: int
 
     def __call__(self, compiled: Compiled) -> Compiled:
         """Return the day with the change."""
+        arrival = max((self.at_us - compiled.at_us) / MINUTE_US, 0.0)
         units = tuple(
-            replace(unit, arrival=self.minutes) if unit.id in self.units else unit for unit in compiled.model.units
+            replace(unit, arrival=arrival) if unit.id in self.units else unit for unit in compiled.model.units
         )
         return regated(replace(compiled, model=replace(compiled.model, units=units)))
 
@@ -224,8 +225,8 @@ def regated(compiled: Compiled) -> Compiled:
 
 
 def _regated(model: Model, units: tuple[ModelUnit, ...]) -> Model:
-    for gate in dict.fromkeys(stage.opens for unit in model.units for stage in unit.stages if stage.opens is not None):
-        units = _with_first(units, gate, {u.id for u in model.units if _opens(u, gate)})
+    for gate in dict.fromkeys(gate for unit in model.units for gate in opens(unit)):
+        units = _with_first(units, gate, {u.id for u in model.units if gate in opens(u)})
     return replace(model, units=units)
 
 
@@ -238,7 +239,7 @@ def _with_first(units: tuple[ModelUnit, ...], gate: str, openers: Collection[str
     first = min(waiting, key=_turn)
     if left and (any(u.stages[0].name != LATE for u in left) or min(map(_turn, left)) <= _turn(first)):
         return units
-    moved = {first.id: _opening(first, gate)} | {u.id: _waiting(u, gate) for u in left}
+    moved = {first.id: _opening(first, gate)} | {u.id: put_behind(u, gate) for u in left}
     return tuple(moved.get(unit.id, unit) for unit in units)
 
 
@@ -252,8 +253,9 @@ def _turn(unit: ModelUnit) -> tuple[float, float]:
     return (unit.priority, unit.arrival + before)
 
 
-def _opens(unit: ModelUnit, gate: str) -> bool:
-    return any(stage.opens == gate for stage in unit.stages)
+def opens(unit: ModelUnit) -> tuple[str, ...]:
+    """Return the gates that a unit opens."""
+    return tuple(dict.fromkeys(stage.opens for stage in unit.stages if stage.opens is not None))
 
 
 def _waits_for(unit: ModelUnit, gate: str) -> bool:
@@ -271,7 +273,7 @@ def _opening(unit: ModelUnit, gate: str) -> ModelUnit:
     return replace(unit, stages=tuple(stages))
 
 
-def _waiting(unit: ModelUnit, gate: str) -> ModelUnit:
+def put_behind(unit: ModelUnit, gate: str) -> ModelUnit:
     """Return a unit that was the first as one that waits for it."""
     return replace(unit, stages=tuple(_waits(stage, gate) for stage in unit.stages))
 
