@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from enum import StrEnum
 from importlib.util import find_spec
+from typing import TYPE_CHECKING
 
-from benchday.domain.errors import InputError
+from benchday.domain.errors import BenchdayError, InputError
 from benchday.planning.forecast import compiled, compiled_days, compiled_draws, draws, loop
 from benchday.planning.forecast.days import flat
 from benchday.planning.forecast.gathered import Gathered
@@ -15,6 +16,10 @@ from benchday.planning.forecast.outcomes import Outcomes
 from benchday.planning.forecast.prepared import Prepared, prepare
 from benchday.planning.laws import Uniform
 from benchday.planning.model import Durations, Model, ModelUnit, Stage, checked
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 SMALL = {"loaded": 20_000, "kept": 500_000, "absent": 12_000_000}
 """Replications times stages that plain Python runs by itself, by what there is of the compiled loop. Plain Python runs
@@ -86,9 +91,10 @@ def replicate(
     prepared = model if isinstance(model, Prepared) else prepare(model)
     count = prepared.base.replications if replications is None else replications
     plan, from_seed = draws.plan(prepared.base), prepared.base.seed if seed is None else seed
-    chosen = choose(prepared, count, engine)
-    if chosen is Engine.COMPILED:
-        return compiled_days.run(prepared, compiled_draws.Drawing(plan, from_seed).blocks(count))
+    if choose(prepared, count, engine) is Engine.COMPILED:
+        made = _compiled(prepared, lambda: compiled_draws.Drawing(plan, from_seed).blocks(count), engine)
+        if made is not None:
+            return made
     return _run(prepared, draws.days(plan, from_seed, count))
 
 
@@ -102,8 +108,22 @@ def replay(model: Model | Prepared, days: Iterable[Durations], *, engine: str = 
     prepared = model if isinstance(model, Prepared) else prepare(model)
     rows = [flat(checked(prepared.base, day)) for day in days]
     if choose(prepared, len(rows), engine) is Engine.COMPILED:
-        return compiled_days.run(prepared, compiled.given(rows))
+        made = _compiled(prepared, lambda: compiled.given(rows), engine)
+        if made is not None:
+            return made
     return _run(prepared, rows)
+
+
+def _compiled(prepared: Prepared, blocks: Callable[[], Iterable[NDArray[np.float64]]], engine: str) -> Outcomes | None:
+    """Run blocks by the compiled loop; None if it breaks and nobody asked for it by name."""
+    try:
+        return compiled_days.run(prepared, blocks())
+    except BenchdayError:
+        raise
+    except Exception:
+        if engine != Engine.AUTO:
+            raise
+        return None
 
 
 def _run(prepared: Prepared, days: Iterable[Sequence[float]]) -> Outcomes:

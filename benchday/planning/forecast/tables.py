@@ -1,8 +1,9 @@
 """Inverse distribution functions as tables of 1024 intervals, so that a draw is one look and one multiplication.
 
 A law is a shape, moved and stretched; shapes are few, and each is computed once. A share is a whole number of 32 bits.
-The first and the last interval, where laws without bounds are far from straight, are divided once more, into 64. What
-lies beyond the outermost 2^-22 of such a law is cut off.
+The first and the last interval, where laws without bounds are far from straight, are divided once more, into 64. In the
+outermost part such a law ends where its last 2^-19 begin; drawn evenly up to there, the part has the right mean if the
+law falls there like an exponential, as all of these nearly do.
 
 Beta and Student's t are one integral: with x = sin^2(angle), Beta(a, b) has the density sin^(2a-1) cos^(2b-1), and t =
 sqrt(v) tan(angle) has cos^(v-1) (Abramowitz, Stegun 1964, 26.5 and 26.7). It is summed over 256 cells by the trapezoid
@@ -25,7 +26,7 @@ BROAD, FINE = 22, 16
 """Bits of a share within an interval, and within a part of an outermost one."""
 LOW, HIGH = INTERVALS + 1, INTERVALS + PARTS + 2
 """Where the nodes of the first and of the last interval's parts begin."""
-OUTERMOST = 2.0**-22
+OUTERMOST = 2.0**-19
 CELLS = 256
 MANY_DEGREES = 100.0
 """From here on Student's t is computed from the normal law."""
