@@ -23,6 +23,7 @@ from benchday.planning.forecast.engines import replicate
 from benchday.planning.forecast.learnt import learnt_by
 from benchday.planning.forecast.modelling import Compiled, Known
 from benchday.planning.forecast.outlook import CrewOutlook, Outlook, outlook_of
+from benchday.planning.forecast.promises import promise_saved
 from benchday.planning.forecast.search import search
 from benchday.planning.forecast.so_far import model_now
 from benchday.planning.learning_records import records_of, told
@@ -125,8 +126,8 @@ class Foreseer:
             self._known = replace(self._known, laws=learnt_by(records))
 
     async def _record(self, outlook: Outlook) -> None:
-        before_us = self._tools.book.state.foreseen_us
-        if before_us is not None and outlook.at_us - before_us < HOUR_US:
+        before = self._tools.book.state.foreseen
+        if before and outlook.at_us - before[-1][0] < HOUR_US:
             return
         facts = DayForeseen(
             p50_us=outlook.p50_us,
@@ -166,12 +167,16 @@ class Foreseer:
 
     async def _tell(self, crew: CrewOutlook) -> None:
         """Record once that a promise is at risk, with what would save it."""
+        compiled, saves = self._compiled(self._tools.book.state), ""
+        if compiled is not None:
+            few = self._pace.replications // 2
+            saves = await anyio.to_thread.run_sync(lambda: promise_saved(compiled, crew.title, replications=few))
         facts = PromiseAtRisk(
             crew=crew.title,
             units=list(crew.units),
             promised_us=crew.promised_us or 0,
             expected_us=crew.ready_us,
             holds_permille=round((crew.holds or 0.0) * 1000),
-            would_save="",
+            would_save=saves,
         )
         await self._tools.book.append(facts.draft())

@@ -15,6 +15,7 @@ from benchday.demo.report import DemoReport, minutes_of
 from benchday.domain.clean import clean
 from benchday.domain.fold import DayState
 from benchday.domain.story import UnitStory
+from benchday.domain.telling.figures import clock
 
 _SHAPES = {"handed-back": "✓", "ready": "✓", "held": "■", "absent": "·", "not-begun": "○"}
 """A shape beside each word, so that nothing rests on colour."""
@@ -22,6 +23,7 @@ _STYLES = {"handed-back": "green", "ready": "green", "held": "bold red", "not-be
 _COLUMNS = ("serial", "model", "crew", "release", "min", "outcome")
 
 
+MOST_FORECASTS = 8
 NARROW = 112
 """Below so many columns the notes stand under each unit's line instead of beside it."""
 
@@ -30,7 +32,7 @@ def table_of(report: DemoReport, width: int) -> RenderableType:
     """Return the table with its summary, for a terminal of this width in columns."""
     head = Text("SIMULATED: these instruments do not exist.", style="bold")
     body = _beside(report) if width >= NARROW else _below(report, width)
-    return Group(head, body, Text(summary(report)))
+    return Group(head, body, Text(summary(report)), Text("\n".join(["", *foreseen(report)])))
 
 
 def _beside(report: DemoReport) -> Table:
@@ -110,6 +112,21 @@ def summary(report: DemoReport) -> str:
         f"{len(units)} units: {counted}.\n{writes} verified writes under {permits} permits; "
         f"{_recordings(len(kept))} ({size / 1000:,.0f} kB) preserved, {let_go} let go by the owner."
     )
+
+
+def foreseen(report: DemoReport) -> Iterator[str]:
+    """Yield how the day was foreseen as it went, and when it was done."""
+    state, zone = report.state, report.plan.zone
+    ended = [u.ended_us for u in state.units.values() if u.ended_us is not None and u.begun_us is not None]
+    if not state.foreseen or not ended:
+        return
+    done_us = max(ended)
+    yield "Foreseen as the day went, from the playbooks first, then from what its own steps took:"
+    for at_us, f in state.foreseen[:MOST_FORECASTS]:
+        half, most = clock(f["p50_us"], zone), clock(f["p80_us"], zone)
+        held = "held" if done_us <= f["p80_us"] else "too early"
+        yield f"  at {clock(at_us, zone)}: done by {half} as likely as not, by {most} in 80 of 100 days ({held})"
+    yield f"  it was done at {clock(done_us, zone)}; at this speed the pauses of protocols, which are real, seem long"
 
 
 def _recordings(count: int) -> str:

@@ -63,8 +63,8 @@ class DayState:
     """Crew -> facts of the last decision about its set, with the number of its entry (seq)."""
     order: dict[str, int] = field(default_factory=dict)
     """Unit -> its turn where several ask for the same, smaller first."""
-    foreseen_us: int | None = None
-    """Day time at which it was last recorded how the rest of the day looks."""
+    foreseen: list[tuple[int, Mapping[str, Any]]] = field(default_factory=list)
+    """Day time, and how the rest of the day looked then."""
     promises_at_risk: set[str] = field(default_factory=set)
     """Crews whose promise was told to be at risk."""
     packs_used: set[str] = field(default_factory=set)
@@ -239,7 +239,7 @@ def _put_first(state: DayState, entry: Entry) -> None:
 
 
 def _foreseen(state: DayState, entry: Entry) -> None:
-    state.foreseen_us = entry.at_us
+    state.foreseen.append((entry.at_us, entry.facts))
 
 
 def _promise_at_risk(state: DayState, entry: Entry) -> None:
