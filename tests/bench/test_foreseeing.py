@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
-import anyio
 import pytest
 
 from benchday.bench.foreseeing import Foreseer, Pace
@@ -123,10 +122,21 @@ async def test_an_early_wish_of_a_crew_says_what_can_be_finished(shop: Shop) -> 
     assert {e.unit for e in shop.entries("wanted_back")} == {FIRST, SECOND}
 
 
+async def test_what_a_walk_in_does_to_the_day_is_shown_before_it_is_accepted(shop: Shop) -> None:
+    shop.only(FIRST, SECOND)
+    shop.bench(stations=1)
+    shop.people.answers |= {"confirm": None, "walk-in": None}
+    async with foreseen(shop) as (day, _):
+        await day.item("confirm")
+        await day.desk.scan("007421549999")
+        asked = await day.item("walk-in 007421549999")
+        (line,) = [x for x in asked.item.text.splitlines() if x.startswith("- accepted as a Millrace: the day ends ")]
+        minutes = int(line.split("the day ends ")[1].split(" min later")[0])
+        assert 15 < minutes < 60, f"one more service on the one station, {line}"
+
+
 async def test_nothing_is_foreseen_before_the_first_look_and_nothing_breaks_without(shop: Shop) -> None:
     shop.only(FIRST)
     async with shop.running() as day:
         assert day.desk.outlook is None
         await day.until_state(FIRST, State.HANDED_BACK)
-    with anyio.move_on_after(0):
-        pass

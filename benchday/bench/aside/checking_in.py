@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -19,7 +19,9 @@ from benchday.domain.steps import State
 from benchday.domain.story import UnitStory
 from benchday.domain.units import Ability, Role
 from benchday.planning.charging import percent_wanted
+from benchday.planning.forecast.outlook import slips
 from benchday.planning.power import FLOOR_PERCENT, LEAST_ERROR_PERCENT
+from benchday.planning.wording import MINUTE_US
 
 WALK_IN = "walk-in "
 CONSENTS = (
@@ -147,6 +149,7 @@ async def walk_in(tools: Tools, serial: str) -> None:
         Wanted("support_until", "last day of its support term", WantedKind.DATE, required=False),
     )
     text = f"Unit {serial} is on no roster. Whose is it, what is it, and does the owner agree to the service?"
+    text = "\n".join([text, *await _what_it_costs(tools, serial, models)])
     asked = arrive_item(tools, text, None, None, *first)
     item = replace(asked, topic=f"{WALK_IN}{serial}", figures={"serial": serial})
     answered = await tools.queue.ask(item, verdict=_walk_in_lacks)
@@ -167,6 +170,27 @@ async def walk_in(tools: Tools, serial: str) -> None:
         position=facts.position, support_until=facts.support_until, state=State.WAITING, checked_in=came,
     )  # fmt: skip
     await tools.book.append(facts.draft(unit=serial, operator=answered.operator), *_first_look(tools, story))
+
+
+async def _what_it_costs(tools: Tools, serial: str, models: Iterable[str]) -> list[str]:
+    """Say for each model what accepting the unit does to the day's end and to the promises."""
+    before = await tools.foreseer.with_changes() if tools.foreseer is not None else None
+    if tools.foreseer is None or before is None:
+        return []
+    told = []
+    for model in models:
+        story = UnitStory(
+            serial, model, "", "", Role.NONE.value, len(tools.book.state.units), state=State.WAITING,
+            waiting_since_us=tools.book.clock.now(),
+        )  # fmt: skip
+        target = target_for(tools, story)
+        story.target, story.route = target.release, target.route
+        after = await tools.foreseer.with_changes(story)
+        if after is not None:
+            later = max(after.p80_us - before.p80_us, 0) // MINUTE_US
+            effects = [f"the day ends {later} min later" if later else "the day ends no later", *slips(before, after)]
+            told.append(f"- accepted as a {model}: {'; '.join(effects)} (in 80 of 100 drawn days)")
+    return told
 
 
 def open_walk_ins(tools: Tools) -> Iterator[str]:
