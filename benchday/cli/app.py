@@ -140,6 +140,20 @@ def forecast(
     html: Annotated[
         Path | None, typer.Option("--html", metavar="FILE", help="Write picture and tables as one page, to print.")
     ] = None,
+    what_if: Annotated[
+        list[str] | None,
+        typer.Option("--what-if", metavar="TEXT", help="A change to compare, like 'one more cable of type round'."),
+    ] = None,
+    against: Annotated[
+        Path | None, typer.Option("--against", metavar="DIR2", help="Compare with another plan of the day.")
+    ] = None,
+    promise: Annotated[
+        float | None, typer.Option("--promise", metavar="P", help="Times that hold with this probability, like 0.95.")
+    ] = None,
+    search: Annotated[
+        float | None,
+        typer.Option("--search", min=0.01, max=3600, metavar="SECONDS", help="Search an order and tell the day in it."),
+    ] = None,
     replications: Annotated[
         int | None, typer.Option("--replications", min=1, max=1_000_000, metavar="N", help="How many days are drawn.")
     ] = None,
@@ -152,6 +166,7 @@ def forecast(
     def command() -> int:
         from benchday.cli.commands.forecast import Asked, times
         from benchday.cli.commands.forecast import forecast as begin
+        from benchday.cli.forecast_options import Options
 
         times_asked = times(by)
         return begin(
@@ -169,6 +184,7 @@ def forecast(
                 trace,
                 svg,
                 html,
+                Options(tuple(what_if or ()), against, promise, search),
             )
         )
 

@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from benchday.cli.document_parts import Document, Part
+from benchday.cli.documents_gains import FurtherPart, further_facts
+from benchday.cli.forecast_options import Further
 from benchday.cli.foreknown import Foreknown
 from benchday.domain.bench import Instruments
 from benchday.planning.forecast.assumptions import assumptions
@@ -142,6 +144,8 @@ class ForecastDayPart(Part):
     """File that the picture was written to."""
     html: str | None
     """File that the page was written to."""
+    further: FurtherPart
+    """Order, changes, promises."""
 
 
 class ForecastDocument(Document):
@@ -172,6 +176,7 @@ def forecast_facts(
     outcomes: Outcomes,
     told: Told,
     files: Mapping[str, Path | None],
+    further: Further,
 ) -> dict[str, Any]:
     """Return the document of a day's forecast; files that were written by what they are."""
     plan = basis.plan
@@ -205,6 +210,7 @@ def forecast_facts(
         ],
         "assumptions": list(assumptions(plan, basis.known, compiled, basis.steps)),
         **{what: None if file is None else str(file) for what, file in files.items()},
+        "further": further_facts(further),
     }
     return {**document_of(outcomes), "day": day}
 

@@ -21,7 +21,9 @@ NEVER = "-"
 COLUMNS = 80
 
 
-def lines(basis: Foreknown, compiled: Compiled, told: Told, drawn: Iterable[str] = ()) -> Iterator[str]:
+def lines(
+    basis: Foreknown, compiled: Compiled, told: Told, drawn: Iterable[str] = (), further: Iterable[str] = ()
+) -> Iterator[str]:
     """Yield the forecast of a day.
 
     Args:
@@ -29,6 +31,7 @@ def lines(basis: Foreknown, compiled: Compiled, told: Told, drawn: Iterable[str]
         compiled: the model.
         told: what came of it.
         drawn: the stations over time, as lines.
+        further: what was found besides, as lines.
     """
     plan, zone = basis.plan, basis.plan.zone
     simulated = "  SIMULATED" if plan.day.instruments is Instruments.SIMULATED else ""
@@ -44,6 +47,7 @@ def lines(basis: Foreknown, compiled: Compiled, told: Told, drawn: Iterable[str]
     yield from _crews(told.crews, zone)
     yield from _bottleneck(told.bottleneck, zone)
     yield from _cannot(told.cannot)
+    yield from further
     yield "\nWhat this supposes"
     for text in assumptions(plan, basis.known, compiled, basis.steps):
         yield _wrapped(f"- {clean(text)}", "    ", "  ")
@@ -61,7 +65,7 @@ def model_lines(outcomes: Outcomes) -> Iterator[str]:
     for unit in outcomes.units():
         quantiles = (_minutes(unit.finish.quantile(share)) for share in (0.5, 0.8, 0.95))
         rows.append((unit.id, *quantiles, _percent(unit.late_probability), _percent(unit.not_begun)))
-    yield from _table(rows)
+    yield from table(rows)
 
 
 def _end(told: Told, zone: tzinfo) -> Iterator[str]:
@@ -88,7 +92,7 @@ def _crews(crews: Sequence[CrewTold], zone: tzinfo) -> Iterator[str]:
         promised = NEVER if crew.promised_us is None else clock(crew.promised_us, zone)
         kept = NEVER if crew.kept is None else _percent(crew.kept)
         rows.append((f"{clean(crew.title)} ({len(crew.units)})", *_times(crew.ready, zone), promised, kept))
-    yield from _table(rows)
+    yield from table(rows)
 
 
 def _times(when: When, zone: tzinfo) -> tuple[str, str, str]:
@@ -118,7 +122,8 @@ def _cannot(cannot: Sequence[CannotBegin]) -> Iterator[str]:
         yield _wrapped(f"{'!' if unit.stops else '-'} {unit.serial}{often}: {clean(unit.reason)}", "    ", "  ")
 
 
-def _table(rows: Sequence[Sequence[str]]) -> Iterator[str]:
+def table(rows: Sequence[Sequence[str]]) -> Iterator[str]:
+    """Yield rows as lines of a table, figures to the right."""
     widths = [max(len(cell) for cell in column) for column in zip(*rows, strict=True)]
     # The first column gives way, so that the figures stay on one line.
     widths[0] = min(widths[0], COLUMNS - 2 - sum(w + 2 for w in widths[1:]))

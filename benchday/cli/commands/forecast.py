@@ -12,6 +12,8 @@ from benchday.cli.documents_forecast import forecast_facts
 from benchday.cli.exits import Exit
 from benchday.cli.forecast_bars import bars, shades
 from benchday.cli.forecast_files import write_files
+from benchday.cli.forecast_gains import gain_lines
+from benchday.cli.forecast_options import NOTHING_BESIDES, Options, further, in_order, named_options
 from benchday.cli.forecast_scene import scene_of
 from benchday.cli.forecast_view import COLUMNS, lines, model_lines
 from benchday.cli.foreknown import foreknown
@@ -56,6 +58,7 @@ class Asked:
     """Where the picture goes."""
     html: Path | None = None
     """Where the page goes."""
+    besides: Options = NOTHING_BESIDES
 
 
 def forecast(asked: Asked) -> int:
@@ -77,20 +80,21 @@ def _of_day(asked: Asked, folder: Path) -> int:
     plan = load_day(folder)
     by_us = [_clock_us(plan, text) for text in asked.by]
     basis = foreknown(plan, folder, asked.record, USUAL_SEED if asked.seed is None else asked.seed)
-    compiled = basis.compiled(asked.replications or USUAL_REPLICATIONS)
+    compiled, order = in_order(basis.compiled(asked.replications or USUAL_REPLICATIONS), asked.besides.search)
     if asked.emit is not None:
         _write(asked.emit, model_text(compiled.model))
     outcomes = engines.replicate(compiled.model)
     found = told(compiled, outcomes, by_us)
+    more = further(basis, compiled, outcomes, asked.besides, order, asked.record)
     scene = scene_of(basis.plan, compiled, outcomes, found, state=basis.state)
     write_files(scene, asked.svg, asked.html, assumptions(basis.plan, basis.known, compiled, basis.steps))
     files = {"model": asked.emit, "svg": asked.svg, "html": asked.html}
     if asked.as_json:
-        print_document("forecast", forecast_facts(str(folder), basis, compiled, outcomes, found, files))
+        print_document("forecast", forecast_facts(str(folder), basis, compiled, outcomes, found, files, more))
     else:
         wide = width()
         drawn = bars(scene, wide if wide < 10_000 else COLUMNS, shades())
-        for line in lines(basis, compiled, found, drawn):
+        for line in lines(basis, compiled, found, drawn, gain_lines(more, basis.plan.zone, compiled.at_us)):
             print(line)
         for what, file in files.items():
             if file is not None:
@@ -100,7 +104,7 @@ def _of_day(asked: Asked, folder: Path) -> int:
 
 def _of_model(asked: Asked) -> int:
     of_a_day = {"--by": asked.by, "--emit-model": asked.emit, "--svg": asked.svg, "--html": asked.html}
-    for name, value in (*of_a_day.items(), ("--record", asked.record)):
+    for name, value in (*of_a_day.items(), ("--record", asked.record), *named_options(asked.besides)):
         if value:
             raise InputError(f"{name} belongs to a day's folder: benchday forecast DIR")
     assert asked.model is not None  # noqa: S101 - asked before

@@ -156,7 +156,8 @@ class _Rest:
         if out is not None and story.on_station and story.state is not State.HELD:
             self._keep(story)
             return
-        lowest = min([0.0, *self.known.priorities.values()])
+        # Below all others: what it holds is its own at minute 0, whatever an order says.
+        lowest = min([0.0, *self.known.priorities.values()]) - 1.0
         priority = lowest if STATION in story.places else self.known.priorities.get(story.serial, 0.0)
         self.present.append(
             present(self.plan, self.state, story, service, self.now_us, priority=priority, resting=resting)

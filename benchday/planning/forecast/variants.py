@@ -300,7 +300,7 @@ def standard(compiled: Compiled, *, opened: bool) -> Iterator[Variant]:
             yield Variant(f"{title} comes 30 min earlier", ComesLater(units, -30))
     longest = max(compiled.model.units, key=_work, default=None)
     if longest is not None and len(compiled.model.units) > 1:
-        yield Variant(f"without unit {longest.id}, the longest", Without(frozenset({longest.id})))
+        yield Variant(f"without unit {longest.id} (the longest)", Without(frozenset({longest.id})))
 
 
 def _work(unit: ModelUnit) -> float:
