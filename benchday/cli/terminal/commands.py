@@ -11,7 +11,7 @@ from benchday.cli.terminal.prompts import NamePrompt, ReasonPrompt
 from benchday.domain.clean import clean
 from benchday.domain.errors import InputError
 from benchday.domain.fold import ItemState
-from benchday.domain.telling.figures import local
+from benchday.domain.telling.figures import clock, local
 from benchday.inputs.outcome import nearest
 
 if TYPE_CHECKING:
@@ -93,7 +93,7 @@ async def _outlook(talk: Conversation, _: str) -> None:
         talk.say("The rest of the day is not foreseen yet.")
         return
     talk.show(
-        Sheet(f"How the day will end, as of {local(outlook.at_us, zone)}", tuple(day_view.foreseen(outlook, zone)))
+        Sheet(f"How the day will end, as of {clock(outlook.at_us, zone)}", tuple(day_view.foreseen(outlook, zone)))
     )
 
 
@@ -143,9 +143,9 @@ async def _stations(talk: Conversation, _: str) -> None:
     lines = []
     for s in day_view.stations(desk.state, desk.plan.bench, desk.ticks, desk.now()):
         progress = f" {s.what} {s.percent} %" if s.percent is not None else ""
-        until = f", until {local(s.until_us, desk.plan.zone)}" if s.until_us else ""
+        until = f", until {clock(s.until_us, desk.plan.zone)}" if s.until_us else ""
         ends_us = desk.outlook.units_us.get(desk.state.holder("station", s.name) or "") if desk.outlook else None
-        until += f", free about {local(ends_us, desk.plan.zone)}" if ends_us else ""
+        until += f", free about {clock(ends_us, desk.plan.zone)}" if ends_us else ""
         hands = f", waits for hands: item {s.item}" if s.item else ""
         lines.append(
             f"{s.name}: {talk.naming(s.unit)} {s.model}, {s.step}{progress}{until}{hands}"

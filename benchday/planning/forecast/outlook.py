@@ -98,7 +98,7 @@ def slips(before: Outlook, after: Outlook) -> Iterable[str]:
 def _promise(was: CrewOutlook, now: CrewOutlook) -> str:
     if now.holds is None or was.holds is None or now.holds >= was.holds:
         return ""
-    return f"; its promise then holds in {now.holds:.0%} instead of {was.holds:.0%} of the drawn days"
+    return f"; its promise then holds in {now.holds * 100:.0f} instead of {was.holds * 100:.0f} of 100 drawn days"
 
 
 def _crew(compiled: Compiled, coming: Coming, title: str, ids: tuple[str, ...]) -> CrewOutlook:
