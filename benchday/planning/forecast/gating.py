@@ -23,7 +23,7 @@ class Candidate:
     releases: tuple[str, ...]
     """To be written, the target last."""
     turn: tuple[float, ...]
-    """When it is its turn to ask for a station; smaller is earlier."""
+    """When it is its turn to ask for a station; smaller is earlier: who comes first, then whose priority is smaller."""
 
     @property
     def kind(self) -> Kind:

@@ -229,7 +229,7 @@ class Coming:
             return None
         at = self.arrival + self.late.mean + sum(stage.law.mean for stage in self.before)
         releases = tuple(image.release for image in self.service.images)
-        return Candidate(self.row.serial, self.row.model, releases, (self.priority, at, self.position))
+        return Candidate(self.row.serial, self.row.model, releases, (max(at, 0.0), self.priority, self.position))
 
     @property
     def left_out(self) -> tuple[LeftOut, ...]:

@@ -75,7 +75,7 @@ class Present:
         """It as one that may be first of its kind; None if nothing is to be written, or verified, any more."""
         if not self.service.images or self.begin is None:
             return None
-        story, turn = self.story, (self.priority, (self.story.waiting_since_us - now_us) / MINUTE_US, 0.0)
+        story, turn = self.story, (0.0, self.priority, (self.story.waiting_since_us - now_us) / MINUTE_US)
         if self.in_service:
             turn = (-math.inf, -_STEPS.index(self.begin), story.since_us)
         return Candidate(story.serial, story.model, tuple(i.release for i in self.service.images), turn)
