@@ -133,7 +133,8 @@ def _amount(value: float | None) -> str:
 
 
 def _against(gain: Gain, replications: int) -> Iterator[str]:
-    yield f"\nAgainst the plan in {clean(gain.name)}: how much earlier that is done"
+    yield "\nAgainst the other plan: how much earlier that one is done"
+    yield _wrapped(clean(gain.name))
     rows: list[tuple[str, ...]] = [("", "50 %", "80 %")]
     rows.append(("everything", _minutes(gain.p50), _minutes(gain.p80)))
     rows += [(clean(title), "", _minutes(found)) for title, found in gain.crews.items()]
@@ -167,19 +168,20 @@ def _drop_offs(found: DropOffs, zone: tzinfo) -> Iterator[str]:
     for crew in found.crews:
         yield _wrapped(f"{clean(crew.title)} from {clock(crew.at_us, zone)} on, {crew.later:.0f} min later")
     yield _wrapped(
-        f"Their units are then {found.saved:.0f} min less in the house, all together, and nobody is ready later: by "
-        "less than two minutes in 80 of 100 days."
+        f"Their units are then {found.saved:.0f} min less in the house, all together, and no crew is ready more than "
+        "two minutes later, in 80 of 100 days."
     )
 
 
 def _fits(found: Fits) -> Iterator[str]:
     yield "\nHow many units the day holds"
-    sure = f"with {100 * found.probability:g} % done by closing"
+    sure = f"in at least {100 * found.probability:g} of 100 days"
     if not found.units:
-        yield _wrapped(f"not one of this mix is {sure}")
+        yield _wrapped(f"not one of this mix is done by closing {sure}")
         return
     more = " or more" if found.more else ""
-    yield _wrapped(f"{counted(found.units, 'unit')} of this mix{more} are {sure} ({100 * found.share:.0f} of 100 days)")
+    share = f"{100 * found.share:.0f} of 100 with just so many"
+    yield _wrapped(f"{counted(found.units, 'unit')}{more} of this mix, all done by closing {sure} ({share})")
 
 
 def _wrapped(text: str) -> str:

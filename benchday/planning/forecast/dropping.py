@@ -114,7 +114,8 @@ def drop_offs(
     """
     looking = _Looking(replications, seed, engine)
     before = looking.times(compiled)
-    later = dict.fromkeys(_crews(compiled), 0.0)
+    # Those that are ready last first: they are in nobody's way.
+    later = dict.fromkeys(sorted(_crews(compiled), key=lambda title: -before.crews[title]), 0.0)
     now = before
     for title in later:
         for step in STEPS:
@@ -130,10 +131,8 @@ def drop_offs(
 
 
 def _crews(compiled: Compiled) -> list[str]:
-    """Return the crews whose units are all still to come, those that come last first: they are in nobody's way."""
-    arrivals = {unit.id: unit.arrival for unit in compiled.model.units}
-    titles = [t for t, units in compiled.crews.items() if units and comes_later(compiled, t) == frozenset(units)]
-    return sorted(titles, key=lambda title: -max(arrivals[unit] for unit in compiled.crews[title]))
+    """Return the crews whose units are all still to come."""
+    return [t for t, units in compiled.crews.items() if units and comes_later(compiled, t) == frozenset(units)]
 
 
 def _put_off(compiled: Compiled, later: Mapping[str, float]) -> Compiled:

@@ -54,7 +54,7 @@ SAYABLE = (
     "crew NAME comes at 09:30",
 )
 _COUNT = rf"(?P<count>[0-9]{{1,3}}|{'|'.join(COUNTS)})"
-_THING = rf"(?P<thing>cables? of type (?P<type>.+?)|(?:{'|'.join(THINGS)})s?)"
+_THING = rf"(?P<thing>cables? of type (?P<type>(?:(?! and ).)+?)|(?:{'|'.join(THINGS)})s?)"
 _WAY = "(?P<way>more|less)"
 _TIME = r"(?P<time>[0-9]{1,2}:[0-9]{2})"
 
@@ -104,8 +104,8 @@ def _one(said: str, hearing: Hearing) -> Change | None:
     """Return the change of one sentence; None if it is none of ours."""
     for pattern, change in _PATTERNS:
         found = pattern.fullmatch(said)
-        if found is not None:
-            return change(found, hearing)
+        if found is not None and (known := change(found, hearing)) is not None:
+            return known
     return None
 
 
@@ -169,9 +169,12 @@ def _without(found: re.Match[str], hearing: Hearing) -> Change:
     return Without(frozenset({serial}))
 
 
-def _comes(found: re.Match[str], hearing: Hearing) -> Change:
+def _comes(found: re.Match[str], hearing: Hearing) -> Change | None:
     titles = {title.lower(): title for title in hearing.compiled.crews}
     title = titles.get(found["crew"].lower())
+    if title is None and " and " in found["crew"]:
+        # Another sentence stands before it.
+        return None
     if title is None:
         hint = _mean(found["crew"], titles)
         raise InputError(f"{found[0]!r}: expected one of {either(hearing.compiled.crews)}{hint}")
@@ -216,7 +219,7 @@ def _of_the_day(compiled: Compiled) -> Iterator[str]:
     yield from (f"without unit {unit.id}" for unit in compiled.model.units)
 
 
-_PATTERNS: tuple[tuple[re.Pattern[str], Callable[[re.Match[str], Hearing], Change]], ...] = tuple(
+_PATTERNS: tuple[tuple[re.Pattern[str], Callable[[re.Match[str], Hearing], Change | None]], ...] = tuple(
     (re.compile(text, re.IGNORECASE), change)
     for text, change in (
         (f"{_COUNT} {_WAY} {_THING}", _more),
