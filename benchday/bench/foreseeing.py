@@ -144,18 +144,22 @@ class Foreseer:
         if wait <= self._ordered or not wait:
             return
         self._ordered |= wait
-        compiled = self._compiled(state, dict.fromkeys(state.units, 0.0))
+        # Whoever was put first stays there; all others are looked at anew.
+        compiled = self._compiled(state, {serial: min(float(state.turn(serial)), 0.0) for serial in state.units})
         if compiled is None:
             return
         pace, seed = self._pace, self._tools.seed
         found = await anyio.to_thread.run_sync(
-            lambda: search(compiled.model, evaluations=pace.evaluations, seconds=None, draws=pace.draws, seed=seed)
+            lambda: search(
+                compiled.model, evaluations=pace.evaluations, draws=pace.draws, seed=seed, crews=compiled.crews
+            )
         )
         if not found.order:
             # Nothing better than first come was found: nothing is said, and that is what holds.
             return
         facts = OrderSet(
-            order=[unit for unit in found.order if unit in wait],
+            # Those in service among them, in front: the search supposes that they go first where they need hands.
+            order=list(found.order),
             why="units came that no order named" if state.order else "the day begins",
             late_us=round(found.late_minutes * MINUTE_US),
             end_us=compiled.clock_us(found.end_minutes),
