@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import json
+import math
 import random
 import statistics
 from contextlib import suppress
@@ -17,7 +18,9 @@ from benchday.domain.errors import InputError
 from benchday.planning.engine import run
 from benchday.planning.json_place import ModelMistakes
 from benchday.planning.laws import LogNormal, Pert, Retried, Student, Triangular, draw
+from benchday.planning.model import ModelUnit, Stage
 from benchday.planning.model_file import read_durations, read_model
+from benchday.planning.policy import Phase, Pool
 
 SAMPLE: dict[str, Any] = {
     "model": 1,
@@ -207,3 +210,46 @@ def test_any_text_gives_a_model_or_mistakes(written: str) -> None:
     """Nor does any text."""
     with pytest.raises(ModelMistakes):
         read_model(written)
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        (
+            {"pools.0.count": 0},
+            "stage connect of unit u1 needs 1 of station at once, and there is none: raise the pool's",
+        ),
+        (
+            {"units.0.stages.0.takes": ["station", "station", "technician"]},
+            "stage connect of unit u1 needs 2 of station at once, and there are 1",
+        ),
+        (
+            {"units.0.stages.0.frees": ["station", "station"]},
+            "units[0]: stage connect of unit u1 frees station, which the unit does not hold",
+        ),
+        ({"units.0.stages.1.waits_for": "line"}, "nothing opens gate line, which unit u1 waits for"),
+        ({"units.0.arrival": 601}, "units[0].arrival: expected a time up to closing, 600, found 601"),
+        ({"pools.1.breaks": [[240, 1e400]]}, "pools[1].breaks[0][1]: expected a number, found Infinity"),
+        ({"pools.1.breaks": [[270, 240]]}, "pools[1]: a break of technician ends after it begins, not at 240"),
+    ],
+)
+def test_a_day_that_could_never_be_run_is_refused_with_the_place(changes: dict[str, Any], said: str) -> None:
+    """A pool of none that somebody needs, what nobody holds or opens, who comes after closing, a break without end."""
+    value = copy.deepcopy(SAMPLE)
+    for path, new in changes.items():
+        *way, last = [int(step) if step.isdigit() else step for step in path.split(".")]
+        at: Any = value
+        for step in way:
+            at = at[step]
+        at[last] = new
+    with pytest.raises(InputError) as wrong:
+        read_model(json.dumps(value).replace("Infinity", "1e400"))
+    assert said in str(wrong.value)
+
+
+def test_a_model_made_by_a_program_is_checked_too() -> None:
+    """What JSON cannot say: a break without end, an arrival that is no number."""
+    with pytest.raises(ValueError, match="a break of hands from 3 to inf has no end; give it one"):
+        Pool("hands", 1, Phase.HANDS, ((3, math.inf),))
+    with pytest.raises(ValueError, match="unit a arrives at nan with priority 0; give both a number"):
+        ModelUnit("a", math.nan, 0, (Stage("work", (), (), LogNormal(1, 1)),))

@@ -53,8 +53,8 @@ class Drawing:
 
     def _rows(self, block: int, rows: slice) -> NDArray[np.float64]:
         plan = self._plan
-        taken = slice(4 * rows.start, 4 * rows.stop)
-        texts = b"".join(digest(self._seed, *column, block)[taken] for column in self._words)
+        skipped = 4 * rows.start
+        texts = b"".join(digest(self._seed, *column, block, rows.stop)[skipped:] for column in self._words)
         count = rows.stop - rows.start
         words = numpy().frombuffer(texts, dtype="<u4").astype("uint32", copy=False).reshape(-1, count)
         drawn = numpy().empty((count, len(plan.parts)))

@@ -117,6 +117,7 @@ def apart(prepared: Prepared) -> Prepared:
         priorities=prepared.priorities,
         arrivals=prepared.arrivals,
         counts=prepared.counts,
+        changed=prepared.changed,
     )
 
 

@@ -179,18 +179,20 @@ def plan(model: Model) -> Plan:
     return Plan(places, tuple(known[law] for law in of_stages), tuple(of_stages))
 
 
-def words(seed: int, unit: str, stage: int, part: str, block: int) -> array[int]:
-    """Return the random 32-bit words of 256 replications for one part of one stage."""
-    made = array("I", digest(seed, unit, stage, part, block))
+def _counted(texts: bytes) -> array[int]:
+    made = array("I", texts)
     if sys.byteorder == "big":
         made.byteswap()
     return made
 
 
-def digest(seed: int, unit: str, stage: int, part: str, block: int) -> bytes:
-    """Return the same words as bytes, the least significant first."""
+def digest(seed: int, unit: str, stage: int, part: str, block: int, count: int) -> bytes:  # noqa: PLR0917 - what the text is made of
+    """Return the first random 32-bit words of one part of one stage as bytes, the least significant first.
+
+    Fewer are the beginning of more.
+    """
     # The id comes last: it may hold any sign.
-    return shake_128(f"{seed}/{stage}/{part}/{block}/{unit}".encode()).digest(4 * BLOCK)
+    return shake_128(f"{seed}/{stage}/{part}/{block}/{unit}".encode()).digest(4 * count)
 
 
 def days(plan: Plan, seed: int, replications: int) -> Iterator[Sequence[float]]:
@@ -214,7 +216,7 @@ def column(plan: Plan, stage: int, seed: int, block: int, rows: slice = WHOLE) -
     drawn = [0.0] * len(range(BLOCK)[rows])
 
     def of(part: str) -> array[int]:
-        return words(seed, unit, position, part, block)[rows]
+        return _counted(digest(seed, unit, position, part, block, rows.stop))[rows]
 
     _add(drawn, parts, range(len(drawn)), of)
     return drawn if min(drawn) >= LEAST else [max(minutes, LEAST) for minutes in drawn]

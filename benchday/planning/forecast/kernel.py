@@ -182,7 +182,7 @@ def _leave(x: Ints, y: Floats, unit: int) -> None:
                 again = _leave_one(x, y, other) or again
 
 
-@inner
+@inlined
 def _ask(x: Ints, y: Floats, unit: int, stretch: int) -> None:
     of, of_y = x[STRETCH] + STRETCH_COLUMNS * stretch, x[STRETCH_Y] + STRETCH_Y_COLUMNS * stretch
     y[of_y + ASKED] = y[NOW]

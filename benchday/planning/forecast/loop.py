@@ -56,6 +56,7 @@ class _Running:
         "events",
         "free",
         "hot_of",
+        "next_asks",
         "opened",
         "openers",
         "places",
@@ -84,6 +85,8 @@ class _Running:
         self.woken: list[int] = []
         """Units whose gate has just opened."""
         self.opened = [False] * len(prepared.gates)
+        self.next_asks = list(prepared.table.asks)
+        """Of each stretch, what it asks for first; filled in where its gate opens."""
         self.openers = [0] * len(prepared.gates)
         for gates in prepared.opened_by:
             for gate in gates:
@@ -96,10 +99,10 @@ class _Running:
         """Run; raise DayCannotEnd if somebody waits for ever."""
         self.arrive()
         prepared, table, events, free, queues = self.prepared, self.prepared.table, self.events, self.free, self.queues
-        frees, opens, asks, freely, breaks = table.frees, table.opens, table.asks, table.freely, prepared.breaks
+        frees, opens, asks, freely, hands = table.frees, table.opens, self.next_asks, table.freely, prepared.hands
         reached, asked, priorities = self.times.reached, self.times.asked, prepared.priorities
         grant, begin, start, hot = self.granter(), self.beginner(), self.start, self.hot_of
-        places, raised = self.places, self.raised
+        places, raised, held_up = self.places, self.raised, self.held_up
         while events:
             now, unit = heappop(events)
             if unit < 0 or (events and events[0][0] == now) or opens[reached[unit]] >= 0:
@@ -118,7 +121,7 @@ class _Running:
                     asked[stretch] = now
                     if free[pool] <= 0:
                         heappush(queues[pool], (priorities[unit], now, unit))
-                    elif freely[stretch] and not (places or raised or queues[pool] or breaks[pool]):
+                    elif freely[stretch] and not (places or queues[pool]) and not (hands[pool] and held_up(pool, now)):
                         begin(unit, stretch, pool, now)
                     else:
                         heappush(queues[pool], (priorities[unit], now, unit))
@@ -168,6 +171,8 @@ class _Running:
         if gate != NONE and not self.opened[gate]:
             self.opened[gate] = True
             self.woken += self.at_gate[gate]
+            for behind in table.gated[gate]:
+                self.next_asks[behind] = table.asks_after_gate[behind]
 
     def goes_on(self, unit: int, now: float) -> None:
         """Have a unit ask for what its next stretch needs, if there is a next one and no gate before it."""
@@ -281,9 +286,16 @@ class _Running:
             self.taken[unit] = taken
             self.asks(unit, takes[taken], now)
 
+    def held_up(self, pool: int, now: float) -> bool:
+        """Tell whether others are asked for before these hands, or they have a break."""
+        return bool(self.raised) or (bool(self.prepared.breaks[pool]) and self.resting(pool, now))
+
     def resting(self, pool: int, now: float) -> bool:
         """Tell whether these hands have a break."""
-        return any(start <= now < end for start, end in self.prepared.breaks[pool])
+        for start, end in self.prepared.breaks[pool]:  # noqa: SIM110 - any() takes three times as long, and this is hot
+            if start <= now < end:
+                return True
+        return False
 
     def break_over(self) -> None:
         """Have all hands looked at that have breaks."""

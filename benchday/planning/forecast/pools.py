@@ -10,7 +10,7 @@ from itertools import accumulate
 from benchday.planning.forecast.days import DayTimes, begun, held_by
 from benchday.planning.forecast.prepared import Prepared
 
-WATCHED = 200
+WATCHED = 64
 """Replications whose pools are looked at; more would not change what is read off a picture."""
 SLOTS = 288
 WIDTHS = (1.0, 2.0, 5.0, 10.0, 15.0, 30.0)

@@ -43,7 +43,12 @@ class Stretch:
     @property
     def asks(self) -> int:
         """Return what is asked for first."""
-        if self.arrival or self.waits_for != NONE:
+        return NONE if self.waits_for != NONE else self.asks_after_gate
+
+    @property
+    def asks_after_gate(self) -> int:
+        """Return what is asked for first, the gate being open."""
+        if self.arrival:
             return NONE
         if self.takes:
             return self.takes[0]
@@ -68,13 +73,17 @@ class Table:
     asks: tuple[int, ...]
     """Of each stretch and one past the last, the pool it asks for first if no gate stands before it; -2 if it begins at
     once; else -1."""
+    asks_after_gate: tuple[int, ...]
+    """The same once its gate is open."""
+    gated: tuple[tuple[int, ...], ...]
+    """Of each gate, the stretches that wait for it."""
     singles: tuple[bool, ...]
     """Of each stretch: it takes exactly one thing."""
     freely: tuple[bool, ...]
     """Of each stretch: it takes exactly one thing, and nothing guards it."""
 
     @classmethod
-    def of(cls, stretches: Sequence[Stretch]) -> Table:
+    def of(cls, stretches: Sequence[Stretch], gates: int) -> Table:
         """Turn rows into columns."""
         return cls(
             firsts=tuple(s.first for s in stretches),
@@ -87,6 +96,8 @@ class Table:
             guards=tuple(s.guard for s in stretches),
             stages=tuple(range(s.first, s.past) for s in stretches),
             asks=(*(s.asks for s in stretches), NONE),
+            asks_after_gate=tuple(s.asks_after_gate for s in stretches),
+            gated=tuple(tuple(n for n, s in enumerate(stretches) if s.waits_for == gate) for gate in range(gates)),
             singles=tuple(len(s.takes) == 1 for s in stretches),
             freely=tuple(len(s.takes) == 1 and s.guard == -math.inf for s in stretches),
         )
@@ -115,6 +126,8 @@ class Prepared:
     gates: tuple[str, ...]
     opened_by: tuple[tuple[int, ...], ...]
     """Of each unit: gates that it opens, each once."""
+    changed: bool = False
+    """It is a variant of its base."""
 
     @property
     def units(self) -> int:
@@ -129,6 +142,8 @@ class Prepared:
     @property
     def model(self) -> Model:
         """The model with this variant's priorities, arrivals and counts."""
+        if not self.changed:
+            return self.base
         units = tuple(
             replace(unit, priority=priority, arrival=arrival)
             for unit, priority, arrival in zip(self.base.units, self.priorities, self.arrivals, strict=True)
@@ -150,6 +165,7 @@ class Prepared:
         """
         changed = replace(
             self,
+            changed=True,
             priorities=tuple(priorities) if priorities is not None else self.priorities,
             arrivals=tuple(arrivals) if arrivals is not None else self.arrivals,
             counts=tuple(counts) if counts is not None else self.counts,
@@ -185,7 +201,7 @@ def prepare(model: Model, *, joined: bool = True) -> Prepared:
         hands=tuple(pool.phase is Phase.HANDS for pool in model.pools),
         breaks=tuple(pool.breaks for pool in model.pools),
         close=math.inf if model.close is None else model.close,
-        table=Table.of([stretch for stretches in by_unit for stretch in stretches]),
+        table=Table.of([stretch for stretches in by_unit for stretch in stretches], len(gates)),
         stretch_first=tuple(accumulate(map(len, by_unit), initial=0)),
         stage_first=stage_first,
         gates=tuple(gates),

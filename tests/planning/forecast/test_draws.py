@@ -18,6 +18,7 @@ from benchday.planning.laws import Law
 from benchday.planning.model import Model, ModelUnit, Stage
 from tests.planning.forecast.usual import usual_day
 
+UNIFORM = laws.Uniform(0, 1)
 ALL_LAWS: list[Law] = [
     laws.Fixed(3),
     laws.Uniform(2, 5),
@@ -114,12 +115,11 @@ def test_draws_of_units_stages_and_seeds_are_independent() -> None:
 
 
 def test_words_are_as_published() -> None:
-    """SHAKE-128 of the text (FIPS 202), the least significant byte first: what another program would draw."""
-    words = draws.words(7, "u1", 2, "0", 0)
-    assert words.itemsize == 4
-    assert words.tobytes()[:4] == draws.digest(7, "u1", 2, "0", 0)[:4]
-    # printf '7/2/0/0/u1' | openssl dgst -shake128 -xoflen 12 gives c946cadc 5e784ab2 d0a3c1fc.
-    assert list(words[:3]) == [0xDCCA46C9, 0xB24A785E, 0xFCC1A3D0]
+    """SHAKE-128 (FIPS 202) of the text: what openssl dgst -shake128 -xoflen 12 gives for 7/2/0/0/u1."""
+    assert draws.digest(7, "u1", 2, "0", 0, 3).hex() == "c946cadc5e784ab2d0a3c1fc"
+    # The first is 0xdcca46c9 of 2^32: a uniform from 0 to 1 is that share, in the middle of its 2^-32.
+    model = Model((), (ModelUnit("u1", 0, 0, (*[Stage("", (), (), laws.Fixed(1))] * 2, Stage("", (), (), UNIFORM))),))
+    assert next(draws.days(draws.plan(model), 7, 1))[2] == pytest.approx(0xDCCA46C9 / 2**32, abs=2**-31)
 
 
 def test_remaining_is_the_law_given_that_it_is_longer() -> None:
