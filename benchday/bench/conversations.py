@@ -13,6 +13,7 @@ from benchday.bench.aside.checking_in import check_in, open_walk_ins, units_to_c
 from benchday.bench.aside.choosing import choose, crews_to_choose_for, recall_back, units_to_take_back
 from benchday.bench.aside.handing_back import hand_back, units_to_hand_back
 from benchday.bench.aside.lines import lift_line, lines_to_lift
+from benchday.bench.aside.promising import promises_to_tell, tell_promise
 from benchday.bench.aside.putting_first import open_wishes_to_be_next, put_first
 from benchday.bench.aside.renewing import open_renewals, renew
 from benchday.bench.aside.sets import prove_set, sets_to_prove
@@ -29,6 +30,7 @@ _TALKS: tuple[tuple[str, Callable[[Tools], Iterator[str]], Talk], ...] = (
     ("line", lines_to_lift, lift_line),
     ("renewal", open_renewals, renew),
     ("wanted back", open_wishes, want_back),
+    ("promise", promises_to_tell, tell_promise),
     ("next", open_wishes_to_be_next, put_first),
     ("choice", crews_to_choose_for, choose),
     ("take back", units_to_take_back, recall_back),

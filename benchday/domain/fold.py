@@ -65,8 +65,8 @@ class DayState:
     """Unit -> its turn where several ask for the same, smaller first."""
     foreseen: list[tuple[int, Mapping[str, Any]]] = field(default_factory=list)
     """Day time, and how the rest of the day looked then."""
-    promises_at_risk: set[str] = field(default_factory=set)
-    """Crews whose promise was told to be at risk."""
+    promises_at_risk: dict[str, Mapping[str, Any]] = field(default_factory=dict)
+    """Crews whose promise was told to be at risk, with what was told."""
     packs_used: set[str] = field(default_factory=set)
 
     def open_items(self) -> tuple[ItemState, ...]:
@@ -243,7 +243,7 @@ def _foreseen(state: DayState, entry: Entry) -> None:
 
 
 def _promise_at_risk(state: DayState, entry: Entry) -> None:
-    state.promises_at_risk.add(entry.facts["crew"])
+    state.promises_at_risk[entry.facts["crew"]] = entry.facts
 
 
 def _remedied(state: DayState, entry: Entry) -> None:

@@ -74,11 +74,16 @@ async def test_an_order_is_recorded_once_for_those_that_wait(shop: Shop) -> None
 
 async def test_a_promise_that_cannot_hold_is_told_once(shop: Shop) -> None:
     shop.only(FIRST, promised="08:05")
-    shop.people.answers |= {"confirm": None}
+    shop.people.answers |= {"confirm": None, "promise": None}
     async with foreseen(shop) as (day, foreseer):
         await day.item("confirm", FIRST)
         await foreseer.look()
+        asked = await day.item("promise crew Avocet")
+        assert "The promise to crew Avocet, 08:05, is at risk: it holds in 0 of 100 drawn days" in asked.item.text
+        await day.answer("promise crew Avocet")
         await foreseer.look()
+        await day.settled()
+        assert day.items("promise crew Avocet") == []
     (told,) = shop.facts("promise_at_risk")
     assert (told["crew"], told["units"], told["holds_permille"]) == ("crew Avocet", [FIRST], 0)
 
