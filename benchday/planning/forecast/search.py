@@ -1,8 +1,8 @@
 """In which order units go first where they ask for the same: searched on the forecast's own loop.
 
-Two units change places, or one moves, in a list; the days are run anew, and what is not worse is kept. First on usual
-durations, then on drawn days, the same for every order. It begins with simple rules, can be stopped at any time, and
-never returns what is worse than first come on the same drawn days.
+Two units change places, or one moves, in a list; the days are run anew, and what is not worse, or hardly, is gone on
+from; the best is kept. First on usual durations, then on drawn days, the same for every order. It begins with simple
+rules, can be stopped at any time, and never returns what is worse than first come on the same drawn days.
 """
 
 from __future__ import annotations
@@ -24,6 +24,8 @@ ON_USUAL = 0.6
 """Share of what may be spent that goes to usual durations."""
 SWAP, NEAR = 0.8, 0.3
 """How often two change places instead of one moving, and how often near places are drawn; tried on scarce days."""
+SLACK = 0.001
+"""By what share of the end a worse order is gone on from at first, in the mean; tried on scarce days."""
 RARE = 0.5
 """What comes less often than this is not usual."""
 
@@ -124,11 +126,16 @@ class Budget:
         self.spent = 0
         self._seconds, self._clock, self._since = seconds, clock, clock()
 
+    def part(self) -> float:
+        """Return what share of it is spent."""
+        spent = 0.0 if self.evaluations is None else self.spent / max(self.evaluations, 1)
+        if self._seconds is not None:
+            spent = max(spent, (self._clock() - self._since) / self._seconds)
+        return spent
+
     def left(self, share: float = 1.0) -> bool:
         """Tell whether less than a share of it is spent."""
-        if self.evaluations is not None and self.spent >= share * self.evaluations:
-            return False
-        return self._seconds is None or self._clock() - self._since < share * self._seconds
+        return self.part() < share
 
 
 class _Searching:
@@ -178,22 +185,34 @@ class _Searching:
     def _climb(
         self, trials: Trials, starts: Sequence[Order], budget: Budget, share: float
     ) -> tuple[Order, Score | None]:
-        """Begin with the best start and go on from what is not worse, until a share of the budget is spent."""
-        order, best_score = starts[0], None
+        """Begin with the best start and go on from what is not worse, or hardly, until a share of the budget is spent.
+
+        As in simulated annealing (Kirkpatrick, Gelatt, Vecchi 1983) with a temperature that falls to nothing.
+        """
+        best, best_score = starts[0], None
         for start in dict.fromkeys(starts):
             score = trials.score(self.priorities(start), best_score)
             budget.spent += 1
             if score is not None and (best_score is None or score < best_score):
-                order, best_score = start, score
+                best, best_score = start, score
+        order, at = best, best_score
         while len(order) > 1 and budget.left(share):
             other = self._changed(order)
             budget.spent += 1
-            if other is None:
+            if other is None or at is None or best_score is None:
                 continue
-            score = trials.score(self.priorities(other), best_score)
-            if score is not None and best_score is not None and score <= best_score:
-                order, best_score = other, score
-        return order, best_score
+            allowed = self._allowed(at, 1 - budget.part() / share)
+            score = trials.score(self.priorities(other), allowed)
+            if score is not None and score <= allowed:
+                order, at = other, score
+                if score <= best_score:
+                    best, best_score = other, score
+        return best, best_score
+
+    def _allowed(self, score: Score, left: float) -> Score:
+        """Return a score that may not be exceeded: a little worse than this one, ever less as the budget is spent."""
+        slack = 1 - SLACK * max(left, 0.0) * math.log(1 - self._source.random())
+        return Score(score.left_out, score.late * slack, score.end * slack, math.inf if slack > 1 else score.mean_end)
 
     def _changed(self, order: Order) -> Order | None:
         """Let two change places, or move one; None where a unit would come before the one that it waits for."""

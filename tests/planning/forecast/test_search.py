@@ -88,7 +88,8 @@ def test_equal_numbers_of_evaluations_find_equal_orders() -> None:
 def test_a_search_stops_when_its_seconds_are_spent() -> None:
     clock: Iterator[float] = iter(n * 0.25 for n in range(1000))
     order = search(usual_day(5), seconds=10.0, draws=2, clock=lambda: next(clock))
-    assert 30 < order.evaluations <= 50
+    # The clock is looked at twice for each order.
+    assert 15 < order.evaluations <= 30
 
 
 def test_a_search_without_any_budget_is_refused() -> None:
