@@ -298,7 +298,8 @@ def standard(compiled: Compiled, *, opened: bool) -> Iterator[Variant]:
         units = comes_later(compiled, title)
         if any(unit.arrival > 0 and unit.id in units for unit in compiled.model.units):
             yield Variant(f"{title} comes 30 min earlier", ComesLater(units, -30))
-    longest = max(compiled.model.units, key=_work, default=None)
+    coming = expected(compiled)
+    longest = max((unit for unit in compiled.model.units if unit.id in coming), key=_work, default=None)
     if longest is not None and len(compiled.model.units) > 1:
         yield Variant(f"without unit {longest.id} (the longest)", Without(frozenset({longest.id})))
 
