@@ -70,7 +70,7 @@ def _would_help(found: Further) -> Iterator[str]:
     yield "\nWhat would help most: how much earlier everything is done"
     helps = [gain for gain in found.would_help if not gain.buys_nothing]
     if helps:
-        yield from table(_rows(helps, found.currency))
+        yield from table(gain_rows(helps, found.currency))
     nothing = [clean(gain.name) for gain in found.would_help if gain.buys_nothing]
     if nothing:
         yield _wrapped(f"Buys nothing that can be told from chance: {listed(_shortened(nothing))}.")
@@ -87,7 +87,7 @@ def _shortened(names: Sequence[str]) -> list[str]:
 
 def _what_if(found: Further) -> Iterator[str]:
     yield "\nWhat if: how much earlier everything is done"
-    yield from table(_rows(found.what_if, found.currency))
+    yield from table(gain_rows(found.what_if, found.currency))
     for gain in found.what_if:
         if gain.buys_nothing:
             yield _wrapped(f"{clean(gain.name)}: buys nothing that can be told from chance.")
@@ -101,7 +101,8 @@ def _how(replications: int) -> Iterator[str]:
     )
 
 
-def _rows(gains: Sequence[Gain], currency: str | None) -> list[tuple[str, ...]]:
+def gain_rows(gains: Sequence[Gain], currency: str | None) -> list[tuple[str, ...]]:
+    """Return what changes gain as rows, the heads first."""
     priced = currency is not None and any(gain.cost is not None for gain in gains)
     more = ("cost", f"min/{currency}") if priced else ()
     rows: list[tuple[str, ...]] = [("", "50 %", "80 %", "less late", "begun", *more)]

@@ -346,6 +346,7 @@ def test_the_command_writes_picture_and_page(day: Path, tmp_path: Path, capsys: 
     assert (svg.read_text(encoding="utf-8"), page.read_text(encoding="utf-8")) == first
     said = json.loads(capsys.readouterr().out)["day"]
     assert (said["svg"], said["html"]) == (str(svg), str(page))
+    assert "What would help most: how much earlier everything is done" in page.read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(("option", "what"), [("svg", "picture"), ("html", "page")])

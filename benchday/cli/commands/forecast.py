@@ -13,6 +13,7 @@ from benchday.cli.exits import Exit
 from benchday.cli.forecast_bars import bars, shades
 from benchday.cli.forecast_files import write_files
 from benchday.cli.forecast_gains import gain_lines
+from benchday.cli.forecast_more import page_tables
 from benchday.cli.forecast_options import NOTHING_BESIDES, Options, further, in_order, named_options
 from benchday.cli.forecast_scene import scene_of
 from benchday.cli.forecast_view import COLUMNS, lines, model_lines
@@ -87,7 +88,8 @@ def _of_day(asked: Asked, folder: Path) -> int:
     found = told(compiled, outcomes, by_us)
     more = further(basis, compiled, outcomes, asked.besides, order, asked.record)
     scene = scene_of(basis.plan, compiled, outcomes, found, state=basis.state)
-    write_files(scene, asked.svg, asked.html, assumptions(basis.plan, basis.known, compiled, basis.steps))
+    supposed = assumptions(basis.plan, basis.known, compiled, basis.steps)
+    write_files(scene, asked.svg, asked.html, supposed, tuple(page_tables(more, basis.plan.zone)))
     files = {"model": asked.emit, "svg": asked.svg, "html": asked.html}
     if asked.as_json:
         print_document("forecast", forecast_facts(str(folder), basis, compiled, outcomes, found, files, more))
