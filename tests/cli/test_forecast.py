@@ -201,7 +201,8 @@ def test_a_day_too_short_says_who_cannot_be_begun(day: Path, capsys: Told) -> No
     file.write_text(file.read_text(encoding="utf-8").replace('closes: "17:00"', 'closes: "11:05"'), encoding="utf-8")
     roster = day / "roster.csv"
     text = roster.read_text(encoding="utf-8")
-    roster.write_text(re.sub(r",(\d\d:\d\d),\d\d:\d\d,", r",\1,,", text), encoding="utf-8")
+    text = re.sub(r",(\d\d:\d\d),\d\d:\d\d,", r",\1,,", text)
+    roster.write_text(text.replace(",13:00,", ",11:00,"), encoding="utf-8")
     told = document(capsys, day)
     assert told.day is not None
     kept_out = [c for c in told.day.cannot_begin if c.share >= 0.5]

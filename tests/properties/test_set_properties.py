@@ -84,7 +84,7 @@ def rules(case: Case) -> Rules:
     return Rules(write_us=lambda _, i: case.us[i.release], together=case.together, choices=chosen)
 
 
-@settings(max_examples=3000, deadline=None)
+@settings(max_examples=2000, deadline=None)
 @given(case=cases())
 def test_no_choice_is_better(case: Case) -> None:
     """What is chosen has the best key of all that could be: outside, days of issue, writes, time, releases."""

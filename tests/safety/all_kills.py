@@ -18,7 +18,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", type=Path, nargs="?", help="where what went wrong is kept")
     parser.add_argument("--chosen", type=int, metavar="SEED", help="only those beside acts and copies, and some others")
-    parser.add_argument("--others", type=int, default=8, metavar="N", help="how many others")
+    parser.add_argument("--others", type=int, default=5, metavar="N", help="how many others")
     asked = parser.parse_args()
     folder = asked.folder or Path(tempfile.mkdtemp(prefix="kills-"))
     folder.mkdir(parents=True, exist_ok=True)
