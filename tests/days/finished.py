@@ -114,8 +114,8 @@ class FinishedDay:
         return sorted((a.item["topic"], _without_references(a.answered.facts["value"])) for a in own)
 
 
-_TIMED = ("closing", "power", "room", "bench pc")
-"""Checks whose figures follow from the time, the charge or the computer."""
+_TIMED = ("closing", "power", "room", "bench pc", "first off")
+"""Checks whose figures follow from the time, the charge, the computer, or from who came first."""
 
 
 def _outline(unit: Mapping[str, Any]) -> dict[str, Any]:
