@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -11,6 +10,7 @@ from benchday.cli.durations_view import coverage_lines, document_parts, step_lin
 from benchday.cli.exits import Exit
 from benchday.cli.output import print_document, wrapped
 from benchday.cli.reading import opened, source_of
+from benchday.cli.writing import mark_of, write_file
 from benchday.domain.errors import InputError
 from benchday.planning.calibration import Calibration, calibration
 from benchday.planning.learning_records import KINDS, DayBegins, Told, records_of, told
@@ -34,7 +34,8 @@ def durations(record: Path | None, svg: Path | None, *, learn_simulated: bool, a
     steps = learnt_steps(playbooks_of(seen).values(), records_of(seen))
     held = calibration(seen)
     if svg is not None:
-        _write(svg, picture(held, str(source.record), simulated=simulated))
+        drawn = picture(held, str(source.record), simulated=simulated)
+        write_file(svg, drawn, option="--svg", what="picture", ours=mark_of(MADE_BY))
 
     days = sum(isinstance(one, DayBegins) for one in seen)
     if as_json:
@@ -59,30 +60,3 @@ def _print(
     print(f"Learnt from {counted(days, 'day')}" + ("" if steps else "; the record has seen no playbook"))
     for line in (*step_lines(steps), *coverage_lines(held)):
         print(line)
-
-
-def _write(path: Path, text: str) -> None:
-    """Write the picture whole or not at all, over nothing but an older one.
-
-    Raises:
-        InputError: something else stands there, or it cannot be written.
-    """
-    beside = path.with_name(f".{path.name}.part")
-    try:
-        if path.exists() and not _is_ours(path):
-            kept = "this file was there before and is no picture of this command, so it is left as it is"
-            raise InputError(f"--svg {path}: {kept}; name another file")
-        beside.write_text(text, encoding="utf-8", newline="\n")
-        os.replace(beside, path)  # noqa: PTH105 -- the one call that replaces on every system
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        why = error.strerror or error
-        raise InputError(
-            f"the picture cannot be written to {path}: {why}; name another file with --svg FILE"
-        ) from error
-
-
-def _is_ours(path: Path) -> bool:
-    """Tell whether a file is a picture of this command."""
-    with path.open("rb") as file:
-        return f"<metadata>{MADE_BY}</metadata>".encode() in file.read(20_000)

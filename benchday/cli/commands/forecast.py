@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,6 +18,7 @@ from benchday.cli.forecast_scene import scene_of
 from benchday.cli.forecast_view import COLUMNS, lines, model_lines
 from benchday.cli.foreknown import foreknown
 from benchday.cli.output import print_document, width
+from benchday.cli.writing import write_file
 from benchday.domain.errors import InputError
 from benchday.domain.plan import DayPlan
 from benchday.inputs.day import load_day
@@ -34,7 +34,7 @@ from benchday.planning.model_file import read_durations, read_model
 USUAL_REPLICATIONS = 1000
 USUAL_SEED = 1
 WORDS = {"svg": "picture", "html": "page"}
-A_MODEL = re.compile(rb'\s*\{\s*"model"\s*:')
+A_MODEL = re.compile(rb'\A\s*\{\s*"model"\s*:')
 """How a file begins that may be replaced by a model."""
 
 
@@ -83,7 +83,8 @@ def _of_day(asked: Asked, folder: Path) -> int:
     basis = foreknown(plan, folder, asked.record, USUAL_SEED if asked.seed is None else asked.seed)
     compiled, order = in_order(basis.compiled(asked.replications or USUAL_REPLICATIONS), asked.besides.search)
     if asked.emit is not None:
-        _write(asked.emit, model_text(compiled.model))
+        text = model_text(compiled.model)
+        write_file(asked.emit, text, option="--emit-model", what="model", ours=A_MODEL, whose="")
     outcomes = engines.replicate(compiled.model)
     found = told(compiled, outcomes, by_us)
     more = further(basis, compiled, outcomes, asked.besides, order, asked.record)
@@ -144,30 +145,6 @@ def _text(path: Path, option: str) -> str:
         raise InputError(f"{option} {path}: expected a text file in UTF-8 (JSON, RFC 8259)") from None
     except OSError as error:
         raise InputError(f"{option} {path} cannot be read: {error.strerror or error}") from error
-
-
-def _write(path: Path, text: str) -> None:
-    """Write the model whole or not at all, over nothing but another model.
-
-    Raises:
-        InputError: something else stands there, or it cannot be written.
-    """
-    beside = path.with_name(f".{path.name}.part")
-    try:
-        if path.exists() and not _is_model(path):
-            kept = "this file was there before and is no model, so it is left as it is"
-            raise InputError(f"--emit-model {path}: {kept}; name another file")
-        beside.write_text(text, encoding="utf-8", newline="\n")
-        os.replace(beside, path)  # noqa: PTH105 -- the one call that replaces on every system
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        why = error.strerror or error
-        raise InputError(f"the model cannot be written to {path}: {why}; name another file") from error
-
-
-def _is_model(path: Path) -> bool:
-    with path.open("rb") as file:
-        return A_MODEL.match(file.read(100)) is not None
 
 
 def times(texts: Sequence[str] | None) -> tuple[str, ...]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,9 +12,9 @@ from benchday.cli.known import known_units
 from benchday.cli.layout_lines import layout_lines
 from benchday.cli.layout_page import MADE_BY, layout_page
 from benchday.cli.output import print_document
+from benchday.cli.writing import mark_of, write_file
 from benchday.domain.bench import Instruments
 from benchday.domain.entries import Entry
-from benchday.domain.errors import InputError
 from benchday.domain.plan import DayPlan
 from benchday.inputs.day import load_day
 from benchday.planning.before_day import before_day
@@ -42,7 +41,7 @@ def layout(folder: Path, html: Path | None, record: Path | None, *, as_json: boo
     # A program that reads the document wants no file that it did not name.
     page = html if html is not None or as_json else folder / PAGE
     if page is not None:
-        _write(page, layout_page(plan, laid))
+        write_file(page, layout_page(plan, laid), option="--html", what="page", ours=mark_of(MADE_BY))
     if as_json:
         print_document("layout", layout_facts(folder, place, page, plan, laid))
     else:
@@ -75,28 +74,3 @@ def _free_bytes(record: Path) -> int | None:
         return shutil.disk_usage(there).free if there is not None else None
     except OSError:
         return None
-
-
-def _write(path: Path, text: str) -> None:
-    """Write the page whole or not at all, over nothing but an older page.
-
-    Raises:
-        InputError: something else stands there, or it cannot be written.
-    """
-    beside = path.with_name(f".{path.name}.part")
-    try:
-        if path.exists() and not _is_ours(path):
-            kept = "this file was there before and is no page of this command, so it is left as it is"
-            raise InputError(f"--html {path}: {kept}; name another file")
-        beside.write_text(text, encoding="utf-8", newline="\n")
-        os.replace(beside, path)  # noqa: PTH105 -- the one call that replaces on every system
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        why = error.strerror or error
-        raise InputError(f"the page cannot be written to {path}: {why}; name another file with --html FILE") from error
-
-
-def _is_ours(path: Path) -> bool:
-    """Tell whether a file is a page of this command."""
-    with path.open("rb") as file:
-        return f'content="{MADE_BY}"'.encode() in file.read(1000)
