@@ -18,8 +18,8 @@ from benchday.planning.rules import rules_of
 from benchday.planning.target import Target, UnitNow
 from benchday.planning.targets import targets
 from benchday.planning.terms import TermFound, sources_of, term_of
+from benchday.planning.wording import MINUTE_US
 
-MINUTE_US = 60_000_000
 LATE_US = 15 * MINUTE_US
 """After its time of arrival by so much a unit that nobody checked in is late."""
 LATE_REAL_S = 10

@@ -15,6 +15,7 @@ from benchday.domain.steps import State
 from benchday.domain.story import UnitStory
 from benchday.domain.telling.figures import clock
 from benchday.planning.forecast.outlook import Outlook
+from benchday.planning.wording import in_percent
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,16 +138,12 @@ def foreseen(outlook: Outlook, zone: tzinfo) -> Iterator[str]:
     """Yield how the day will end, a sentence a line."""
     ends = [clock(at, zone) for at in (outlook.p50_us, outlook.p80_us, outlook.p95_us)]
     yield f"Everything is done by {ends[0]} in half of the drawn days, {ends[1]} in 80 of 100, {ends[2]} in 95 of 100."
-    yield f"It is done before closing in {_percent(outlook.by_closing)} of them."
+    yield f"It is done before closing in {in_percent(outlook.by_closing)} of them."
     for crew in outlook.crews:
         ready = f"ready by {clock(crew.ready_us, zone)} in 80 of 100" if crew.ready_us else "not ready before closing"
         promise = ""
         if crew.promised_us is not None and crew.holds is not None:
-            promise = f"; promised {clock(crew.promised_us, zone)}, which holds in {_percent(crew.holds)}"
+            promise = f"; promised {clock(crew.promised_us, zone)}, which holds in {in_percent(crew.holds)}"
         yield clean(f"{crew.title}: {ready}{promise}{'  AT RISK' if crew.at_risk else ''}")
     if outlook.not_begun:
         yield f"Closing will probably keep from a write: {', '.join(map(clean, outlook.not_begun))}."
-
-
-def _percent(share: float) -> str:
-    return f"{share * 100:.0f} %"

@@ -7,7 +7,7 @@ from collections import Counter
 from benchday.cli.forecast_scene import Scene
 from benchday.cli.forecast_style import WIDTH, line, path, rect, text, wide
 from benchday.cli.markup import Element, add
-from benchday.planning.wording import counted
+from benchday.planning.wording import counted, in_percent
 
 HEIGHT = 250.0
 TOP, BOTTOM = 66.0, 30.0
@@ -134,7 +134,7 @@ def _chances(root: Element, scene: Scene, axis: Axis, top: float, bottom: float)
         points.append(f"H{axis.x(end):.1f}V{bottom - (bottom - top) * number / total:.1f}")
     path(root, f"{''.join(points)}H{axis_end:.1f}", "curve")
     closing = next((by.share for by in scene.told.by if by.closing), None)
-    words = f": all done by then in {100 * closing:.0f} % of the days" if closing is not None else ""
+    words = f": all done by then in {in_percent(closing)} of the days" if closing is not None else ""
     _closing(root, scene, axis, top, bottom, words)
 
 

@@ -15,7 +15,7 @@ from benchday.planning.forecast.fitting import Fits
 from benchday.planning.forecast.promises import Promises
 from benchday.planning.forecast.search import Found
 from benchday.planning.forecast.what_if import Difference, Gain
-from benchday.planning.wording import counted, listed
+from benchday.planning.wording import counted, in_percent, listed
 
 NEVER = "-"
 EARLIER = "comes 30 min earlier"
@@ -156,7 +156,7 @@ def _promises(found: Promises, zone: tzinfo) -> Iterator[str]:
     rows = [("", "ready by", "holds")]
     for crew in found.crews:
         by = "not today" if crew.at_us is None else clock(crew.at_us, zone)
-        rows.append((clean(crew.title), by, f"{100 * crew.holds:.0f} %"))
+        rows.append((clean(crew.title), by, in_percent(crew.holds)))
     yield from table(rows)
     yield _wrapped(f"All of these hold together in {100 * found.together:.0f} of 100 days.")
 

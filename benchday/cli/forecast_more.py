@@ -11,7 +11,7 @@ from benchday.cli.forecast_page import More
 from benchday.domain.clean import clean
 from benchday.domain.telling.figures import clock
 from benchday.planning.forecast.what_if import Gain
-from benchday.planning.wording import listed
+from benchday.planning.wording import in_percent, listed
 
 HEAD = "change"
 
@@ -27,7 +27,7 @@ def page_tables(found: Further, zone: tzinfo) -> Iterator[More]:
             yield _gains(caption, gains, found)
     if found.promises is not None:
         rows = tuple(
-            (clean(p.title), "not today" if p.at_us is None else clock(p.at_us, zone), f"{100 * p.holds:.0f} %")
+            (clean(p.title), "not today" if p.at_us is None else clock(p.at_us, zone), in_percent(p.holds))
             for p in found.promises.crews
         )
         caption = f"What can be promised, each with {100 * found.promises.probability:g} %"

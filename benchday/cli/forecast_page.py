@@ -13,7 +13,7 @@ from benchday.cli.markup import Element, add, page, row, table, written
 from benchday.domain.telling.figures import clock
 from benchday.planning.forecast.outlook import AT_RISK
 from benchday.planning.forecast.telling import When, pool_words
-from benchday.planning.wording import counted, listed
+from benchday.planning.wording import counted, in_percent, listed
 
 NEVER = "not even then"
 NONE = "-"
@@ -170,4 +170,4 @@ def _clock(scene: Scene, at_us: int | None) -> str:
 
 
 def _percent(share: float | None) -> str:
-    return NONE if share is None else f"{100 * share:.0f} %"
+    return NONE if share is None else in_percent(share)

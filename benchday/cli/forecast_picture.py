@@ -12,7 +12,7 @@ from benchday.cli.forecast_scene import Scene
 from benchday.cli.forecast_stations import crews, crews_height, stations, stations_height
 from benchday.cli.forecast_style import STYLE, WIDTH, fitted, rect, svg, text
 from benchday.cli.markup import Element, add
-from benchday.planning.wording import counted
+from benchday.planning.wording import counted, in_percent
 
 MADE_BY = "benchday forecast"
 """By this a picture or page is known for ours when it is written anew."""
@@ -78,7 +78,7 @@ def summary(scene: Scene) -> str:
         if end is not None
     )
     closing = next((by.share for by in scene.told.by if by.closing), None)
-    chance = f"; all done by closing, {scene.clock(scene.close or 0)}, in {100 * (closing or 0):.0f} %"
+    chance = f"; all done by closing, {scene.clock(scene.close or 0)}, in {in_percent(closing or 0)}"
     late = sum(1 for unit in scene.told.units if unit.not_begun > 0.5)
     kept_out = f"; {counted(late, 'unit')} not begun on most days" if late else ""
     return f"The day ends in {told}{chance if closing is not None else ''}{kept_out}."

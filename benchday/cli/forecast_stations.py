@@ -23,7 +23,7 @@ from benchday.cli.forecast_style import (
 )
 from benchday.cli.markup import Element, add
 from benchday.planning.forecast.typical import Part, Visit
-from benchday.planning.wording import counted
+from benchday.planning.wording import counted, in_percent
 
 ROW, LABEL, STRIP = 36.0, 14.0, 15.0
 """Heights of a station's row, of a unit's name in it, and of its bar."""
@@ -268,7 +268,7 @@ def _promise(parent: Element, x: float, y: float, *, at_risk: bool) -> None:
 
 
 def _percent(share: float | None) -> str:
-    return "" if share is None else f"{100 * share:.0f} %"
+    return "" if share is None else in_percent(share)
 
 
 def _crew_told(scene: Scene, crew: CrewRow) -> str:

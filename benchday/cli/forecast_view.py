@@ -14,7 +14,7 @@ from benchday.planning.forecast.assumptions import assumptions
 from benchday.planning.forecast.modelling import Compiled
 from benchday.planning.forecast.outcomes import Outcomes
 from benchday.planning.forecast.telling import Bottleneck, By, CannotBegin, CrewTold, Told, When, pool_words
-from benchday.planning.wording import counted, listed
+from benchday.planning.wording import counted, in_percent, listed
 
 HEADS = ("", "50 %", "80 %", "95 %", "promised", "kept")
 NEVER = "-"
@@ -64,7 +64,7 @@ def model_lines(outcomes: Outcomes) -> Iterator[str]:
     rows: list[tuple[str, ...]] = [("unit", "50 %", "80 %", "95 %", "late", "not begun")]
     for unit in outcomes.units():
         quantiles = (_minutes(unit.finish.quantile(share)) for share in (0.5, 0.8, 0.95))
-        rows.append((unit.id, *quantiles, _percent(unit.late_probability), _percent(unit.not_begun)))
+        rows.append((unit.id, *quantiles, in_percent(unit.late_probability), in_percent(unit.not_begun)))
     yield from table(rows)
 
 
@@ -80,7 +80,7 @@ def _end(told: Told, zone: tzinfo) -> Iterator[str]:
 
 def _by(by: By, zone: tzinfo) -> str:
     closing = ", when the day closes" if by.closing else ""
-    return f"everything done by {clock(by.at_us, zone)}{closing}: {_percent(by.share)}"
+    return f"everything done by {clock(by.at_us, zone)}{closing}: {in_percent(by.share)}"
 
 
 def _crews(crews: Sequence[CrewTold], zone: tzinfo) -> Iterator[str]:
@@ -90,7 +90,7 @@ def _crews(crews: Sequence[CrewTold], zone: tzinfo) -> Iterator[str]:
     rows = [HEADS]
     for crew in crews:
         promised = NEVER if crew.promised_us is None else clock(crew.promised_us, zone)
-        kept = NEVER if crew.kept is None else _percent(crew.kept)
+        kept = NEVER if crew.kept is None else in_percent(crew.kept)
         rows.append((f"{clean(crew.title)} ({len(crew.units)})", *_times(crew.ready, zone), promised, kept))
     yield from table(rows)
 
@@ -118,7 +118,7 @@ def _cannot(cannot: Sequence[CannotBegin]) -> Iterator[str]:
         return
     yield "\nCannot be begun, or not brought to an end"
     for unit in cannot:
-        often = "" if unit.share >= 1 else f" in {_percent(unit.share)} of days"
+        often = "" if unit.share >= 1 else f" in {in_percent(unit.share)} of days"
         yield _wrapped(f"{'!' if unit.stops else '-'} {unit.serial}{often}: {clean(unit.reason)}", "    ", "  ")
 
 
@@ -135,13 +135,6 @@ def table(rows: Sequence[Sequence[str]]) -> Iterator[str]:
 
 def _wrapped(text: str, indent: str = "", first: str | None = None) -> str:
     return wrapped(text, indent, first, columns=min(width(), COLUMNS))
-
-
-def _percent(share: float) -> str:
-    """Word a chance; what is nearly certain is never called certain."""
-    if 0 < share < 0.01:
-        return "under 1 %"
-    return "over 99 %" if 0.99 < share < 1 else f"{100 * share:.0f} %"
 
 
 def _minutes(minutes: float | None) -> str:

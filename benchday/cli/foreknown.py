@@ -8,12 +8,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from benchday.bench.beginning import is_closed, is_under_way
+from benchday.cli.known import of_its_sort
 from benchday.domain.bench import Instruments
 from benchday.domain.fold import DayState, fold
 from benchday.domain.plan import DayPlan
 from benchday.domain.plan_says import plan_of
 from benchday.planning.before_day import Before, before_day
-from benchday.planning.disk_room import Earlier, earlier_recordings
+from benchday.planning.disk_room import RECORDINGS, Earlier, earlier_recordings
 from benchday.planning.forecast import habits
 from benchday.planning.forecast.habits import Habits, habits_of
 from benchday.planning.forecast.learnt import learnt_by
@@ -25,10 +26,8 @@ from benchday.planning.learning_records import Records as OfModel
 from benchday.planning.records import durations_of
 from benchday.planning.register import KINDS as OF_UNITS
 from benchday.planning.register import Registered, register_of
-from benchday.record.place import Place, record_folder
-from benchday.record.reading import RecordReader, open_reader
-
-RECORDINGS = ("day_begun", "unit_expected", "unit_walked_in", "recordings_listed")
+from benchday.record.place import record_folder
+from benchday.record.reading import RecordReader
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,13 +105,8 @@ def foreknown(plan: DayPlan, folder: Path, record: Path | None, seed: int) -> Fo
 
 
 def _said(plan: DayPlan, record: Path) -> _Said:
-    if not Place(record).journal.is_file():
-        return _Said()
-    with open_reader(record) as reader:
-        # Simulated and real never mix: neither says anything of the other.
-        if reader.simulated is not (plan.day.instruments is Instruments.SIMULATED):
-            return _Said()
-        return _read(plan, reader)
+    with of_its_sort(plan, record) as reader:
+        return _read(plan, reader) if reader is not None else _Said()
 
 
 def _read(plan: DayPlan, reader: RecordReader) -> _Said:

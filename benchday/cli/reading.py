@@ -6,18 +6,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
 
 from benchday.domain.bench import BenchFile, DayFile
 from benchday.domain.errors import InputError, Mistake, MistakesFound
-from benchday.inputs.checked import checked
+from benchday.inputs.checked import model_of
 from benchday.inputs.day import BENCH, DAY
-from benchday.inputs.source import read_bytes
-from benchday.inputs.yaml_text import read_yaml
 from benchday.record.place import record_folder
 from benchday.record.reading import RecordReader, open_reader
-
-Model = TypeVar("Model", DayFile, BenchFile)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,23 +38,13 @@ def source_of(day: Path | None, record: Path | None) -> Source:
             raise InputError(f"{folder} holds no {DAY}; name the day's folder, or a record with --record PATH")
         return Source(record_folder(folder, None, None))
     mistakes: list[Mistake] = []
-    day_file = _read(folder, DAY, DayFile, mistakes)
+    day_file = model_of(folder, DAY, DayFile, mistakes)
     if day_file is None:
         raise MistakesFound(tuple(mistakes))
     # Other files may be in the middle of an edit: what stands in the record can be told all the same.
-    bench_file = _read(folder, BENCH, BenchFile, [])
+    bench_file = model_of(folder, BENCH, BenchFile, [])
     chosen = folder / day_file.record if day_file.record is not None else None
     return Source(record_folder(folder, None, chosen), bench_file.bench if bench_file else None)
-
-
-def _read(folder: Path, name: str, kind: type[Model], mistakes: list[Mistake]) -> Model | None:
-    data = read_bytes(folder / name, name, mistakes)
-    if data is None:
-        return None
-    text = read_yaml(data, name)
-    made = checked(text, kind)
-    mistakes += text.mistakes
-    return made
 
 
 @contextmanager

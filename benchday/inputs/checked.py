@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from itertools import groupby
+from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import ValidationError
@@ -14,10 +15,22 @@ from pydantic_core import ErrorDetails
 from benchday.domain.errors import Mistake
 from benchday.domain.words import Expected, FileModel
 from benchday.inputs.outcome import nearest, shown
+from benchday.inputs.source import read_bytes
 from benchday.inputs.wording import PATTERNS, expected_in, kind_of
-from benchday.inputs.yaml_text import KeyPath, YamlText
+from benchday.inputs.yaml_text import KeyPath, YamlText, read_yaml
 
 Model = TypeVar("Model", bound=FileModel)
+
+
+def model_of(folder: Path, name: str, model: type[Model], mistakes: list[Mistake]) -> Model | None:
+    """Read one file of a folder as its model, or None; what is wrong is added to the mistakes."""
+    data = read_bytes(folder / name, name, mistakes)
+    if data is None:
+        return None
+    text = read_yaml(data, name)
+    made = checked(text, model)
+    mistakes += text.mistakes
+    return made
 
 
 def checked(text: YamlText, model: type[Model]) -> Model | None:

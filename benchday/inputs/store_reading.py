@@ -7,20 +7,17 @@ import shutil
 from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
 
 from benchday.domain.bench import BenchFile, DayFile
 from benchday.domain.errors import InputError, Mistake, MistakesFound
 from benchday.domain.releases import ImageList
-from benchday.inputs.checked import checked
+from benchday.inputs.checked import checked, model_of
 from benchday.inputs.day import BENCH, DAY, IMAGES
 from benchday.inputs.image_signing import ENDING, ListAsRead
 from benchday.inputs.image_store import image_mistakes
 from benchday.inputs.playbook_files import Playbooks, read_playbooks
 from benchday.inputs.source import read_bytes
 from benchday.inputs.yaml_text import YamlText, read_yaml
-
-Model = TypeVar("Model", DayFile, BenchFile)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,29 +84,19 @@ def read_store(folder: Path) -> Store:
         MistakesFound: day.yaml cannot be read, or there is no list.
     """
     mistakes: list[Mistake] = []
-    day = _model(folder, DAY, DayFile, mistakes)
+    day = model_of(folder, DAY, DayFile, mistakes)
     if day is None:
         raise MistakesFound(tuple(mistakes))
     file = f"{day.image_store}/{IMAGES}"
     data = read_bytes(folder / file, file, mistakes)
     if data is None:
         raise MistakesFound(tuple(mistakes))
-    bench = _model(folder, BENCH, BenchFile, mistakes)
+    bench = model_of(folder, BENCH, BenchFile, mistakes)
     bare = Store(
         day, bench, tuple(mistakes), folder / day.image_store, file, data, YamlText(file), None,
         read_playbooks(day.playbooks, folder),
     )  # fmt: skip
     return bare.with_list(data)
-
-
-def _model(folder: Path, name: str, kind: type[Model], mistakes: list[Mistake]) -> Model | None:
-    data = read_bytes(folder / name, name, mistakes)
-    if data is None:
-        return None
-    text = read_yaml(data, name)
-    made = checked(text, kind)
-    mistakes += text.mistakes
-    return made
 
 
 def bytes_of(path: Path) -> bytes:

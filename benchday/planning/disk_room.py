@@ -13,6 +13,9 @@ from benchday.domain.units import RosterRow
 from benchday.planning.checks import SPARE_BYTES
 from benchday.planning.wording import counted, in_bytes
 
+RECORDINGS = ("day_begun", "unit_expected", "unit_walked_in", "recordings_listed")
+"""The kinds of entries that say something of recordings."""
+
 
 class Basis(StrEnum):
     """What an expectation of recordings rests on."""

@@ -15,8 +15,9 @@ from benchday.domain.playbook import Playbook, StepName
 from benchday.planning.durations import Load, Pert
 from benchday.planning.durations import quantile as sample_quantile
 from benchday.planning.laws import Fixed, Law, Retried
-from benchday.planning.learning_records import MINUTE_US, Records, StepRecords
+from benchday.planning.learning_records import Records, StepRecords
 from benchday.planning.learnt import Learnt, Points, Prior, Sums, counted, learnt
+from benchday.planning.wording import MINUTE_US
 
 RETRY_YES, RETRY_NO = 0.5, 9.5
 """The chance of another try before any record: Beta(0.5, 9.5), one in twenty."""

@@ -15,6 +15,7 @@ from pydantic import ValidationError
 from benchday.domain.entries import Entry
 from benchday.domain.plan_says import PLAYBOOK
 from benchday.domain.playbook import Playbook, StepName
+from benchday.planning.wording import MINUTE_US
 
 KINDS = (
     "day_begun",
@@ -31,7 +32,6 @@ KINDS = (
     "unit_sent_off",
 )
 """The kinds of entries that durations are learnt from."""
-MINUTE_US = 60_000_000
 MOVES_BYTES = (StepName.PRESERVE, StepName.WRITE)
 """The steps whose time may follow from a size."""
 

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from benchday.domain.playbook import Playbook, StepName, ThreePoints
 from benchday.planning.durations import quantile
 from benchday.planning.learning import GIGABYTE, Seen, disagreement, may_be_tried_again, retry_chance
-from benchday.planning.learning_records import MINUTE_US, MOVES_BYTES, PlaybookRead, Records, StepRecords, Told
+from benchday.planning.learning_records import MOVES_BYTES, PlaybookRead, Records, StepRecords, Told
 from benchday.planning.learnt import Learnt
+from benchday.planning.wording import MINUTE_US
 
 
 @dataclass(frozen=True, slots=True)

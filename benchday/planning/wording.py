@@ -33,6 +33,13 @@ def in_mwh(mwh: int) -> str:
     return f"{mwh:,} mWh"
 
 
+def in_percent(share: float) -> str:
+    """Word a chance; what is nearly certain is never called certain."""
+    if 0 < share < 0.01:
+        return "under 1 %"
+    return "over 99 %" if 0.99 < share < 1 else f"{100 * share:.0f} %"
+
+
 def counted(count: int, one: str) -> str:
     """Word a count of things: 1 recording, 3 recordings."""
     return f"{count} {one}" if count == 1 else f"{count} {one}s"

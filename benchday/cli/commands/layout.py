@@ -3,25 +3,21 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 from benchday.cli.documents_layout import layout_facts
 from benchday.cli.exits import Exit
-from benchday.cli.known import known_units
+from benchday.cli.known import known_units, of_its_sort
 from benchday.cli.layout_lines import layout_lines
 from benchday.cli.layout_page import MADE_BY, layout_page
 from benchday.cli.output import print_document
 from benchday.cli.writing import mark_of, write_file
-from benchday.domain.bench import Instruments
-from benchday.domain.entries import Entry
 from benchday.domain.plan import DayPlan
 from benchday.inputs.day import load_day
 from benchday.planning.before_day import before_day
-from benchday.planning.disk_room import Earlier, earlier_recordings
+from benchday.planning.disk_room import RECORDINGS, Earlier, earlier_recordings
 from benchday.planning.layout import layout_of
-from benchday.record.place import Place, record_folder
-from benchday.record.reading import open_reader
+from benchday.record.place import record_folder
 
 PAGE = "layout.html"
 
@@ -52,18 +48,8 @@ def layout(folder: Path, html: Path | None, record: Path | None, *, as_json: boo
 
 def _earlier(plan: DayPlan, record: Path) -> Earlier:
     """Return what earlier days of the record say of recordings; nothing if there is no record yet."""
-    if not Place(record).journal.is_file():
-        return Earlier()
-    with open_reader(record) as reader:
-        # The two never mix, and `run` refuses them: neither says anything of the other.
-        if reader.simulated is not (plan.day.instruments is Instruments.SIMULATED):
-            return Earlier()
-
-        def entries() -> Iterator[Entry]:
-            for bench in reader.benches():
-                yield from reader.read(bench)
-
-        return earlier_recordings(entries())
+    with of_its_sort(plan, record) as reader:
+        return earlier_recordings(reader.entries(RECORDINGS)) if reader is not None else Earlier()
 
 
 def _free_bytes(record: Path) -> int | None:
