@@ -10,7 +10,14 @@ from anyio.abc import TaskGroup
 
 from benchday.bench.aside.charging import charge, units_to_charge
 from benchday.bench.aside.checking_in import check_in, open_walk_ins, units_to_check_in, walk_in
-from benchday.bench.aside.choosing import choose, crews_to_choose_for, recall_back, units_to_take_back
+from benchday.bench.aside.choosing import (
+    choices_gone_by,
+    choose,
+    crews_to_choose_for,
+    recall_back,
+    units_to_take_back,
+    withdraw,
+)
 from benchday.bench.aside.handing_back import hand_back, units_to_hand_back
 from benchday.bench.aside.lines import lift_line, lines_to_lift
 from benchday.bench.aside.promising import promises_to_tell, tell_promise
@@ -32,6 +39,7 @@ _TALKS: tuple[tuple[str, Callable[[Tools], Iterator[str]], Talk], ...] = (
     ("wanted back", open_wishes, want_back),
     ("promise", promises_to_tell, tell_promise),
     ("next", open_wishes_to_be_next, put_first),
+    ("choice gone by", choices_gone_by, withdraw),
     ("choice", crews_to_choose_for, choose),
     ("take back", units_to_take_back, recall_back),
     ("set", sets_to_prove, prove_set),

@@ -1,24 +1,26 @@
 """The forecast while the day runs: worked out again as entries land, on the policy that the live bench goes by.
 
-What it says is shown and never recorded, as ticks are; no decision of the program rests on it. Two things are
-recorded, because people rely on them: the order in which units go first, and a promise that will probably not hold.
+What it says is shown and not recorded, as ticks are, but for what people rely on: the order in which units go first, a
+promise that will probably not hold, and once an hour how the day looked. No write rests on it, and nothing that it
+stumbles over stops a day.
 """
 
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import anyio
 
 from benchday.bench.serving import Tools
 from benchday.bench.targeting import targets_now
-from benchday.domain.errors import InputError
 from benchday.domain.fold import DayState
 from benchday.domain.kinds import DayForeseen, OrderSet, PromiseAtRisk
 from benchday.domain.steps import State
 from benchday.domain.story import UnitStory
+from benchday.logs import logger
 from benchday.planning.forecast.engines import replicate
 from benchday.planning.forecast.learnt import learnt_by
 from benchday.planning.forecast.modelling import Compiled, Known
@@ -29,6 +31,7 @@ from benchday.planning.forecast.so_far import model_now
 from benchday.planning.learning_records import records_of, told
 from benchday.planning.wording import MINUTE_US
 
+T = TypeVar("T")
 HOUR_US = 60 * MINUTE_US
 WAITS = (State.EXPECTED, State.WAITING, State.CHARGING)
 """Where a unit is that an order can still say something of."""
@@ -101,17 +104,16 @@ class Foreseer:
         compiled = self._compiled(state, turns)
         if compiled is None:
             return None
-        outcomes = await anyio.to_thread.run_sync(lambda: replicate(compiled.model, seed=self._tools.seed))
-        return outlook_of(compiled, outcomes)
+        return await _worked_out(lambda: outlook_of(compiled, replicate(compiled.model, seed=self._tools.seed)))
 
     def _compiled(self, state: DayState, turns: Mapping[str, float] | None = None) -> Compiled | None:
         priorities = turns if turns is not None else {s: float(state.turn(s)) for s in state.units}
-        known = replace(self._known, targets=targets_now(self._tools, state), priorities=priorities)
         now_us = self._tools.book.clock.now()
         try:
+            known = replace(self._known, targets=targets_now(self._tools, state), priorities=priorities)
             compiled = model_now(self._tools.plan, state, now_us, known, replications=self._pace.replications)
-        except (InputError, ValueError):
-            # A day that no order can end: a pool is gone that somebody needs. The checks say so in their own words.
+        except Exception as error:  # noqa: BLE001 - see _worked_out
+            _not_foreseen(error)
             return None
         return compiled if compiled.model.units else None
 
@@ -122,8 +124,8 @@ class Foreseer:
         """
         if (state.begun or {}).get("simulated"):
             entries = self._tools.book.entries()
-            records = await anyio.to_thread.run_sync(lambda: records_of(told(entries, simulated=True)))
-            self._known = replace(self._known, laws=learnt_by(records))
+            laws = await _worked_out(lambda: learnt_by(records_of(told(entries, simulated=True))))
+            self._known = self._known if laws is None else replace(self._known, laws=laws)
 
     async def _record(self, outlook: Outlook) -> None:
         before = self._tools.book.state.foreseen
@@ -149,12 +151,12 @@ class Foreseer:
         if compiled is None:
             return
         pace, seed = self._pace, self._tools.seed
-        found = await anyio.to_thread.run_sync(
+        found = await _worked_out(
             lambda: search(
                 compiled.model, evaluations=pace.evaluations, draws=pace.draws, seed=seed, crews=compiled.crews
             )
         )
-        if not found.order:
+        if found is None or not found.order:
             # Nothing better than first come was found: nothing is said, and that is what holds.
             return
         facts = OrderSet(
@@ -171,16 +173,33 @@ class Foreseer:
 
     async def _tell(self, crew: CrewOutlook) -> None:
         """Record once that a promise is at risk, with what would save it."""
-        compiled, saves = self._compiled(self._tools.book.state), ""
+        compiled, saves = self._compiled(self._tools.book.state), None
         if compiled is not None:
             few = self._pace.replications // 2
-            saves = await anyio.to_thread.run_sync(lambda: promise_saved(compiled, crew.title, replications=few))
+            saves = await _worked_out(lambda: promise_saved(compiled, crew.title, replications=few))
         facts = PromiseAtRisk(
             crew=crew.title,
             units=list(crew.units),
             promised_us=crew.promised_us or 0,
             expected_us=crew.ready_us,
             holds_permille=round((crew.holds or 0.0) * 1000),
-            would_save=saves,
+            would_save=saves or "",
         )
         await self._tools.book.append(facts.draft())
+
+
+async def _worked_out(work: Callable[[], T]) -> T | None:
+    """Work something out beside the day; None, and a line in the log, where that goes wrong.
+
+    Units are being written meanwhile: whatever a forecast stumbles over, a day that cannot end as things are or a fault
+    of ours, must not stop them.
+    """
+    try:
+        return await anyio.to_thread.run_sync(work)
+    except Exception as error:  # noqa: BLE001 - as the docstring says
+        _not_foreseen(error)
+        return None
+
+
+def _not_foreseen(error: Exception) -> None:
+    logger().warning("not foreseen", error=type(error).__name__, words=str(error))

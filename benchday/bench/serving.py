@@ -66,6 +66,8 @@ class Tools:
     """Model -> step -> durations in microseconds, from the shop's own real days."""
     questions: dict[str, tuple[tuple[UnitNow, ...], DayPlan, SetQuestion | None]] = field(default_factory=dict)
     """Crew -> what its set's question was worked out from, and the question; only to spare working it out again."""
+    asked_about: dict[str, str] = field(default_factory=dict)
+    """Crew -> digest of the situation about which its open choice was asked by this program."""
     foreseer: Foresees | None = None
     """None where nothing is foreseen; then nothing is said of what a decision costs."""
     no_safe_stop: dict[str, list[anyio.CancelScope]] = field(default_factory=dict)

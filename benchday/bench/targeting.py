@@ -156,6 +156,7 @@ def _no_time_before_it_leaves(tools: Tools, story: UnitStory) -> bool:
     if story.wanted_back_us is None or playbook is None or story.state in _TOO_LATE_TO_STOP:
         return False
     step = StepName(story.state.value) if story.state in ON_STATION else StepName.CONNECT
+    # Its image is not chosen yet: the playbook's minutes hold for any.
     load, records = Load((1,), 0, None), tools.records.get(story.model, {})
     rest = rest_of_way(steps_to_verify(playbook, step, load, records), tools.seed)
     return tools.book.clock.now() + rest.p99_us > story.wanted_back_us

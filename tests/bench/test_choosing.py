@@ -187,3 +187,42 @@ async def test_wanted_back_early_it_is_not_begun_and_its_set_is_chosen_for(shop:
         assert shop.units[ROVER].reaches == []
     (wanted,) = shop.entries("wanted_back", ROVER)
     assert await shop.beside.look_up(wanted.facts["reason_ref"]) == "they are called to a burst bank"
+
+
+async def test_what_is_asked_is_withdrawn_once_the_set_is_whole(shop: Shop) -> None:
+    """Late, and then it comes: nobody need answer any more, and the base goes on by itself."""
+    shop.only(BASE, ROVER)
+    shop.people.answers |= {f"check in {ROVER}": None, "choice": None, "confirm": None}
+    async with shop.running() as day:
+        await day.item("confirm", BASE)
+        shop.clock.advance(15 * MINUTE_US)
+        asked = await day.item(CHOICE)
+        await day.answer("check in", ROVER, here="arrived", consent_release=True, consent_erase=True, consent_copy=True)
+        await day.until(lambda: day.state.items[asked.item.id].voided is not None)
+        await day.settled()
+        assert day.items(CHOICE) == []
+        await day.answer("confirm", BASE, answer="write", label=BASE)
+        # That the base was looked at is a quarter of an hour ago: it is looked at anew, and asked about again.
+        await day.answer("confirm", BASE, answer="write", label=BASE)
+        await day.until(lambda: day.unit(BASE).writes == ["2.10"])
+    assert shop.entries("set_decided") == []
+
+
+async def test_an_answer_is_never_taken_for_another_situation(shop: Shop) -> None:
+    """First late, then known to be absent: what was asked about the one is withdrawn, and the other asked."""
+    shop.only(BASE, ROVER)
+    shop.people.answers |= {f"check in {ROVER}": None, "choice": None, "confirm": None}
+    async with shop.running() as day:
+        await day.item("confirm", BASE)
+        shop.clock.advance(15 * MINUTE_US)
+        late = await day.item(CHOICE)
+        await day.answer("check in", ROVER, here="absent")
+        await day.until(lambda: day.state.items[late.item.id].voided is not None)
+        absent = await day.item(CHOICE)
+        assert late.item.id != absent.item.id
+        assert f"{ROVER} of crew Avocet is absent" in absent.item.text
+        with pytest.raises(InputError, match="was withdrawn: the set stands otherwise now"):
+            await day.desk.answer(late.item.id, {"answer": "split", "reason": "agreed"}, INES, "person")
+        await choose(day, "split")
+        await day.settled()
+    assert [f["why"] for f in shop.facts("set_decided")] == [absent.item.text.split(": ", 1)[1].splitlines()[0][:-1]]

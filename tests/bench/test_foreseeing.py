@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+import io
+from collections.abc import AsyncIterator, Iterator, Mapping
 from contextlib import asynccontextmanager
+from dataclasses import replace
 
 import pytest
+import structlog
 
 from benchday.bench.foreseeing import Foreseer, Pace
 from benchday.domain.errors import InputError
+from benchday.domain.playbook import StepName
 from benchday.domain.steps import State
+from benchday.logs import set_up
 from benchday.planning.forecast.learnt import known_from
+from benchday.planning.laws import Law
 from tests.bench.shop import INES, MINUTE_US, OpenDay, Shop
 
 pytestmark = pytest.mark.asyncio
@@ -145,3 +151,28 @@ async def test_nothing_is_foreseen_before_the_first_look_and_nothing_breaks_with
     async with shop.running() as day:
         assert day.desk.outlook is None
         await day.until_state(FIRST, State.HANDED_BACK)
+
+
+@pytest.fixture
+def log() -> Iterator[io.StringIO]:
+    out = io.StringIO()
+    set_up(stream=out)
+    yield out
+    structlog.reset_defaults()
+
+
+async def test_a_forecast_that_goes_wrong_stops_nothing(shop: Shop, log: io.StringIO) -> None:
+    """Units are being written meanwhile."""
+    shop.only(FIRST)
+
+    def wrong(*_: object) -> Mapping[StepName, Law]:
+        raise ZeroDivisionError("no such law")
+
+    async with shop.running() as day:
+        foreseer = Foreseer(day.tools, replace(known_from(shop.journal.read(), 1), laws=wrong), SMALL)
+        day.tools.foreseer = foreseer
+        await foreseer.look()
+        assert day.desk.outlook is None
+        await day.until_state(FIRST, State.HANDED_BACK)
+    assert '"event": "not foreseen"' in log.getvalue()
+    assert "ZeroDivisionError" in log.getvalue()

@@ -19,6 +19,7 @@ from benchday.domain.units import Ability
 from benchday.planning.decisions import SetOption, SetQuestion
 
 CHOICE = "choice "
+CHANGED = "the set stands otherwise now"
 
 
 def crews_to_choose_for(tools: Tools) -> Iterator[str]:
@@ -74,6 +75,11 @@ async def _ask(tools: Tools, question: SetQuestion) -> None:
     state = tools.book.state
     before = state.sets_decided.get(question.crew, {}).get("seq", 0)
     item = _item(question)
+    for open_item in _open(tools, question.crew):
+        # Left by a program that ended, it may be about another situation; an answer to that decides nothing of this.
+        if tools.asked_about.get(question.crew) != question.situation and open_item.text != item.text:
+            await tools.queue.void(open_item.id, CHANGED)
+    tools.asked_about[question.crew] = question.situation
     answered = await tools.queue.ask(item)
     choice = SetChoice(answered.text("answer"))
     option = next(o for o in question.options if o.choice is choice)
@@ -90,6 +96,25 @@ async def _ask(tools: Tools, question: SetQuestion) -> None:
     with suppress(AlreadyRecorded):
         name = f"set:{(state.begun or {}).get('opens_us', 0)}:{question.crew}:after {before}"
         await tools.book.append(facts.draft(operator=answered.operator), expect=(name,))
+
+
+def choices_gone_by(tools: Tools) -> Iterator[str]:
+    """Yield the crews with an open choice about a situation that is no more: nobody need answer that."""
+    for crew, situation in tools.asked_about.items():
+        if _open(tools, crew):
+            question = question_about(tools, crew)
+            if question is None or question.situation != situation:
+                yield crew
+
+
+async def withdraw(tools: Tools, crew: str) -> None:
+    """Withdraw what was asked; whoever waits for it looks anew, and asks anew if there is still something to choose."""
+    for item in _open(tools, crew):
+        await tools.queue.void(item.id, CHANGED)
+
+
+def _open(tools: Tools, crew: str) -> list[Item]:
+    return [i.item for i in tools.book.state.open_items() if i.item.topic == f"{CHOICE}{crew}"]
 
 
 def _release(option: SetOption) -> str | None:

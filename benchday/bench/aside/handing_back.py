@@ -15,9 +15,10 @@ from benchday.domain.steps import State
 def units_to_hand_back(tools: Tools) -> Iterator[str]:
     """Yield the ready units whose crew can take its set away."""
     state = tools.book.state
-    undecided, back = set(crews_to_choose_for(tools)), set(units_to_take_back(tools))
-    for story in state.units.values():
-        if story.state is not State.READY or story.crew in undecided or story.serial in back:
+    ready = [story for story in state.units.values() if story.state is State.READY]
+    undecided, back = (set(crews_to_choose_for(tools)), set(units_to_take_back(tools))) if ready else (set(), set())
+    for story in ready:
+        if story.crew in undecided or story.serial in back:
             continue
         if not story.crew or (crew_done(tools, story.crew) and not needs_proof(state, story.crew)):
             yield story.serial

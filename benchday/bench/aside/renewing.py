@@ -8,7 +8,7 @@ from typing import Any
 
 from benchday.bench.recalling import recall
 from benchday.bench.serving import Tools
-from benchday.bench.targeting import target_for
+from benchday.bench.targeting import target_for, term_now
 from benchday.domain.entries import Draft
 from benchday.domain.errors import InputError
 from benchday.domain.items import Item, ItemKind, Wanted, WantedKind
@@ -45,9 +45,7 @@ async def renew(tools: Tools, unit: str) -> None:
     """Have the new term entered with what shows it; open permits end, and what was ready may be served again."""
     answered = await tools.queue.ask(_asked(tools, unit), verdict=lambda value: _no_longer(tools, unit, value))
     story, until = tools.book.state.units[unit], answered.text("until")
-    facts = TermRenewed(
-        before=story.term_renewed or story.support_until, until=until, evidence_ref=answered.text("evidence")
-    )
+    facts = TermRenewed(before=term_now(tools, story).last_day, until=until, evidence_ref=answered.text("evidence"))
     drafts: list[Draft] = [facts.draft(unit=unit, operator=answered.operator)]
     drafts += [PermitVoided(id=p, reason=RENEWED).draft(unit=u) for p, u in tools.open_permits() if u == unit]
     await tools.book.append(*drafts)
@@ -60,7 +58,7 @@ async def renew(tools: Tools, unit: str) -> None:
 
 def _asked(tools: Tools, unit: str) -> Item:
     story = tools.book.state.units[unit]
-    before = story.term_renewed or story.support_until or "not known"
+    before = term_now(tools, story).last_day or "not known"
     text = f"Unit {unit} ({story.model}): its support term until now is {before}. Until when was it renewed?"
     wanted = [
         Wanted("until", "last day of the renewed term", WantedKind.DATE),
@@ -86,7 +84,7 @@ def _renewed(story: UnitStory, until: str) -> UnitStory:
 
 def _no_longer(tools: Tools, unit: str, value: Mapping[str, Any]) -> str | None:
     story = tools.book.state.units[unit]
-    before = story.term_renewed or story.support_until
+    before = term_now(tools, story).last_day
     if before is not None and str(value.get("until")) <= before:
         return f"last day of the renewed term: expected a day after {before}, the last day until now"
     return None
