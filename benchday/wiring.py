@@ -254,7 +254,8 @@ class _Opener:
 
         by_hand = ByHandDriver(put)
         where = self._where(unit, place) if playbook.driver.name != "by-hand" else ""
-        driver = await make_driver(playbook.driver.name, UnitPlace(where, dict(playbook.driver.settings), ask=put))
+        at = UnitPlace(where, dict(playbook.driver.settings), ask=put, playbook=playbook, unit=unit)
+        driver = await make_driver(playbook.driver.name, at)
         return cast("ServedBy", completed(driver, by_hand))
 
     def _where(self, unit: str, place: str | None) -> str:

@@ -90,6 +90,7 @@ async def test_what_was_ready_may_be_left_as_it_is(shop: Shop) -> None:
 @pytest.mark.parametrize("until", ["2026-03-31", "2025-01-01"])
 async def test_a_renewal_ends_later_than_the_term_until_now(shop: Shop, until: str) -> None:
     under_an_ended_term(shop)
+    shop.units[UNIT].term = ENDED
     shop.people.answers |= {"confirm": None}
     async with shop.running() as day:
         await day.item("confirm", UNIT)
@@ -101,6 +102,21 @@ async def test_a_renewal_ends_later_than_the_term_until_now(shop: Shop, until: s
         with pytest.raises(InputError, match=f"{TOBIAS} may not confirm"):
             await day.answer("renewal", UNIT, who=TOBIAS, until=RENEWED, evidence=EVIDENCE)
         assert shop.entries("term_renewed") == []
+
+
+async def test_a_letter_may_show_what_the_roster_already_says(shop: Shop) -> None:
+    """The unit was not read yet, so that nobody who goes by the day itself has said it."""
+    shop.only(UNIT, support_until=RENEWED)
+    shop.people.answers |= {"check in": None, "renewal": None}
+    async with shop.running() as day:
+        await day.item("check in", UNIT)
+        await day.desk.renew(UNIT)
+        asked = await day.item("renewal", UNIT)
+        assert f"until now is {RENEWED}, says the roster" in asked.item.text
+        await day.answer("renewal", UNIT, until=RENEWED, evidence=EVIDENCE)
+        await day.until(lambda: bool(shop.entries("term_renewed")))
+        (renewed,) = shop.entries("term_renewed")
+        assert (renewed.facts["before"], renewed.facts["until"]) == (RENEWED, RENEWED)
 
 
 async def test_a_renewal_that_the_unit_does_not_show_is_put_to_a_person(shop: Shop) -> None:

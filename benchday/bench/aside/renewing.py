@@ -16,9 +16,17 @@ from benchday.domain.kinds import PermitVoided, TermRenewed
 from benchday.domain.steps import NO_SAFE_STOP, State
 from benchday.domain.story import UnitStory
 from benchday.domain.units import Ability
+from benchday.planning.terms import TermSource
 
 RENEWAL = "renewal"
 RENEWED = "its support term was renewed: the unit is read again"
+_WHO = {
+    TermSource.UNIT: "the unit itself",
+    TermSource.RENEWAL: "an earlier renewal",
+    TermSource.SUPPLIER: "the supplier's list",
+    TermSource.ROSTER: "the roster",
+    TermSource.IMPORTED: "the list that was read in",
+}
 _AGAIN = ("serve it again", "leave it as it is")
 
 
@@ -58,7 +66,8 @@ async def renew(tools: Tools, unit: str) -> None:
 
 def _asked(tools: Tools, unit: str) -> Item:
     story = tools.book.state.units[unit]
-    before = term_now(tools, story).last_day or "not known"
+    now = term_now(tools, story)
+    before = f"{now.last_day}, says {_WHO[now.source]}" if now.source is not None else "not known"
     text = f"Unit {unit} ({story.model}): its support term until now is {before}. Until when was it renewed?"
     wanted = [
         Wanted("until", "last day of the renewed term", WantedKind.DATE),
@@ -84,7 +93,10 @@ def _renewed(story: UnitStory, until: str) -> UnitStory:
 
 def _no_longer(tools: Tools, unit: str, value: Mapping[str, Any]) -> str | None:
     story = tools.book.state.units[unit]
-    before = term_now(tools, story).last_day
-    if before is not None and str(value.get("until")) <= before:
-        return f"last day of the renewed term: expected a day after {before}, the last day until now"
-    return None
+    now, until = term_now(tools, story), str(value.get("until"))
+    if now.last_day is None or until > now.last_day:
+        return None
+    # A letter may show what the supplier's list already says, before the unit itself says so.
+    if until == now.last_day and now.source not in {TermSource.UNIT, TermSource.RENEWAL}:
+        return None
+    return f"last day of the renewed term: expected a day after {now.last_day}, the last day until now"

@@ -6,6 +6,7 @@ from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 
 from benchday.devices.drivers.by_hand import Ask
+from benchday.domain.playbook import Playbook
 from benchday.domain.seams import Link
 
 
@@ -21,3 +22,7 @@ class Place:
     """How to put a question to an operator, for a driver that does."""
     reopen: Callable[[], Awaitable[Link]] | None = None
     """How to reach the unit again after its port went away; by the same place, if not given."""
+    playbook: Playbook | None = None
+    """The whole playbook, for a driver that it declares something to."""
+    unit: str = ""
+    """Serial as checked in; what the unit itself says counts more."""
