@@ -19,6 +19,10 @@ NONE = -1
 """No gate, nothing to ask for."""
 AT_ONCE = -2
 """Begins as soon as the stretch before it has ended."""
+OVER = -3
+"""What would be asked for belongs to the next unit: this one has gone through all its stretches."""
+OPENS = -4
+"""The end of the stretch before it opens a gate, so that others are to be looked at too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +53,7 @@ class Stretch:
     def asks_after_gate(self) -> int:
         """Return what is asked for first, the gate being open."""
         if self.arrival:
-            return NONE
+            return OVER
         if self.takes:
             return self.takes[0]
         return AT_ONCE if self.guard == -math.inf else NONE
@@ -72,7 +76,7 @@ class Table:
     """Of each stretch, its stages by number."""
     asks: tuple[int, ...]
     """Of each stretch and one past the last, the pool it asks for first if no gate stands before it; -2 if it begins at
-    once; else -1."""
+    once, -3 if it is a unit's first or one past the last, -4 if the one before it opens a gate; else -1."""
     asks_after_gate: tuple[int, ...]
     """The same once its gate is open."""
     gated: tuple[tuple[int, ...], ...]
@@ -85,6 +89,8 @@ class Table:
     @classmethod
     def of(cls, stretches: Sequence[Stretch], gates: int) -> Table:
         """Turn rows into columns."""
+        opening = [False, *(s.opens != NONE for s in stretches)]
+        asks = [*(s.asks for s in stretches), OVER]
         return cls(
             firsts=tuple(s.first for s in stretches),
             pasts=tuple(s.past for s in stretches),
@@ -95,8 +101,10 @@ class Table:
             waits_for=tuple(s.waits_for for s in stretches),
             guards=tuple(s.guard for s in stretches),
             stages=tuple(range(s.first, s.past) for s in stretches),
-            asks=(*(s.asks for s in stretches), NONE),
-            asks_after_gate=tuple(s.asks_after_gate for s in stretches),
+            asks=tuple(OPENS if opens else what for what, opens in zip(asks, opening, strict=True)),
+            asks_after_gate=tuple(
+                OPENS if opens else s.asks_after_gate for s, opens in zip(stretches, opening, strict=False)
+            ),
             gated=tuple(tuple(n for n, s in enumerate(stretches) if s.waits_for == gate) for gate in range(gates)),
             singles=tuple(len(s.takes) == 1 for s in stretches),
             freely=tuple(len(s.takes) == 1 and s.guard == -math.inf for s in stretches),
