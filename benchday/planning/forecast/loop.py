@@ -107,24 +107,22 @@ class _Running:
         Raises:
             DayCannotEnd: somebody waits for ever.
         """
-        prepared, table, times, events, arriving = (
-            self.prepared,
-            self.prepared.table,
-            self.times,
-            self.events,
-            self.arriving,
+        prepared, table, times = self.prepared, self.prepared.table, self.times
+        events, arriving = self.events, self.arriving
+        free, queues, hot, places, raised, taken = (
+            self.free,
+            self.queues,
+            self.hot_of,
+            self.places,
+            self.raised,
+            self.taken,
         )
-        free, queues, hot, places, raised = self.free, self.queues, self.hot_of, self.places, self.raised
-        asks, frees, freely, stages, take_first = (
-            self.next_asks,
-            table.frees,
-            table.freely,
-            table.stages,
-            table.take_first,
-        )
+        asks, frees, freely, guarded, stages = self.next_asks, table.frees, table.freely, table.guarded, table.stages
+        takes, take_first, last_take = table.takes, table.take_first, table.last_take
         reached, asked, granted, durations = times.reached, times.asked, times.granted, self.durations
-        priorities, breaks, resting, grant = prepared.priorities, prepared.breaks, self.resting, self.granter()
-        coming, soon = arriving[-1], arriving[-1][0]
+        hands, priorities, breaks, grant = prepared.hands, prepared.priorities, prepared.breaks, self.granter()
+        coming, soon, rest, turns = arriving[-1], arriving[-1][0], False, list(prepared.turns)
+        turn = turns.pop()
         while True:
             if events[0] < coming:
                 now, unit = heappop(events)
@@ -133,6 +131,8 @@ class _Running:
                 if not arriving:
                     break
                 coming, soon = arriving[-1], arriving[-1][0]
+            while now >= turn:
+                turn, rest = turns.pop(), not rest
 
             if unit < 0 or soon == now or events[0][0] == now:
                 self.happen(unit, now)
@@ -146,25 +146,19 @@ class _Running:
                 reached[unit] = stretch = stretch + 1
                 pool = asks[stretch]
                 if pool >= 0:
-                    asked[stretch] = now
-                    if (
-                        free[pool] <= 0
-                        or queues[pool]
-                        or places
-                        or raised
-                        or not freely[stretch]
-                        or (breaks[pool] and resting(pool, now))
-                    ):
-                        heappush(queues[pool], (priorities[unit], now, unit))
-                        if free[pool] > 0:
-                            hot[pool].append(pool)
-                    else:
+                    asked[stretch] = end = now
+                    alone = freely[stretch] and free[pool] > 0 and not (queues[pool] or places or raised)
+                    if alone and not (rest and breaks[pool] and self.resting(pool, now)):
                         free[pool] -= 1
-                        granted[take_first[stretch]] = end = now
+                        granted[take_first[stretch]] = now
                         for stage in stages[stretch]:
                             end += durations[stage]
                         heappush(events, (end, unit))
-                elif pool == AT_ONCE:
+                    else:
+                        heappush(queues[pool], (priorities[unit], now, unit))
+                        if free[pool] > 0:
+                            hot[pool].append(pool)
+                elif pool == AT_ONCE and not (guarded[stretch] and now + table.guards[stretch] > prepared.close):
                     asked[stretch] = end = now
                     for stage in stages[stretch]:
                         end += durations[stage]
@@ -178,22 +172,31 @@ class _Running:
                 looked_at = places or raised
                 pool = looked_at[0]
                 queue = queues[pool]
-                if len(looked_at) > 1 or not queue or free[pool] <= 0 or (breaks[pool] and resting(pool, now)):
+                if len(looked_at) > 1 or not queue or free[pool] <= 0 or (rest and breaks[pool]):
                     grant(looked_at, now)
                     continue
                 unit = queue[0][2]
                 stretch = reached[unit]
-                if not freely[stretch]:
+                if guarded[stretch] or (last_take[stretch] and hands[pool]):
                     grant(looked_at, now)
                     continue
                 heappop(queue)
                 free[pool] -= 1
-                granted[take_first[stretch]] = end = now
-                for stage in stages[stretch]:
-                    end += durations[stage]
-                heappush(events, (end, unit))
                 if not (queue and free[pool]):
                     looked_at.clear()
+                number = taken[unit]
+                granted[take_first[stretch] + number] = end = now
+                if number < last_take[stretch]:
+                    taken[unit] = number = number + 1
+                    pool = takes[stretch][number]
+                    heappush(queues[pool], (priorities[unit], now, unit))
+                    if free[pool] > 0:
+                        hot[pool].append(pool)
+                else:
+                    taken[unit] = 0
+                    for stage in stages[stretch]:
+                        end += durations[stage]
+                    heappush(events, (end, unit))
 
         must_be_over(prepared, times, self.taken, self.opened)
         return times

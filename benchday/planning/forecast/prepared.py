@@ -8,7 +8,8 @@ the same double as in the plain loop. Arrival begins a unit's first stretch, of 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate
 
@@ -18,7 +19,7 @@ from benchday.planning.policy import Phase
 NONE = -1
 """No gate, nothing to ask for."""
 AT_ONCE = -2
-"""Begins as soon as the stretch before it has ended."""
+"""Begins as soon as the stretch before it has ended, if its guard lets it."""
 OVER = -3
 """What would be asked for belongs to the next unit: this one has gone through all its stretches."""
 OPENS = -4
@@ -56,7 +57,7 @@ class Stretch:
             return OVER
         if self.takes:
             return self.takes[0]
-        return AT_ONCE if self.guard == -math.inf else NONE
+        return AT_ONCE
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +86,10 @@ class Table:
     """Of each stretch: it takes exactly one thing."""
     freely: tuple[bool, ...]
     """Of each stretch: it takes exactly one thing, and nothing guards it."""
+    guarded: tuple[bool, ...]
+    """Of each stretch: it is not begun too late before closing."""
+    last_take: tuple[int, ...]
+    """Of each stretch: the number of its last take, from 0; -1 if it takes nothing."""
 
     @classmethod
     def of(cls, stretches: Sequence[Stretch], gates: int) -> Table:
@@ -108,6 +113,8 @@ class Table:
             gated=tuple(tuple(n for n, s in enumerate(stretches) if s.waits_for == gate) for gate in range(gates)),
             singles=tuple(len(s.takes) == 1 for s in stretches),
             freely=tuple(len(s.takes) == 1 and s.guard == -math.inf for s in stretches),
+            guarded=tuple(s.guard > -math.inf for s in stretches),
+            last_take=tuple(len(s.takes) - 1 for s in stretches),
         )
 
 
@@ -134,6 +141,9 @@ class Prepared:
     gates: tuple[str, ...]
     opened_by: tuple[tuple[int, ...], ...]
     """Of each unit: gates that it opens, each once."""
+    turns: tuple[float, ...]
+    """When it changes whether anybody has a break, minutes, the earliest last; nobody has one to begin with. The first
+    never comes."""
     changed: bool = False
     """It is a variant of its base."""
 
@@ -213,8 +223,23 @@ def prepare(model: Model, *, joined: bool = True) -> Prepared:
         stretch_first=tuple(accumulate(map(len, by_unit), initial=0)),
         stage_first=stage_first,
         gates=tuple(gates),
+        turns=_turns(pool.breaks for pool in model.pools),
         opened_by=tuple(tuple({gates[s.opens]: None for s in u.stages if s.opens is not None}) for u in model.units),
     )
+
+
+def _turns(of_pools: Iterable[Sequence[tuple[float, float]]]) -> tuple[float, ...]:
+    changes = Counter[float]()
+    for start, end in (each for breaks in of_pools for each in breaks):
+        changes[start] += 1
+        changes[end] -= 1
+    turns, resting = [], 0
+    for at in sorted(changes):
+        before, resting = resting, resting + changes[at]
+        if bool(before) != bool(resting):
+            turns.append(at)
+
+    return (math.inf, *reversed(turns))
 
 
 def _gates(model: Model) -> list[str]:
