@@ -74,7 +74,25 @@ async def make_by_hand(place: Place) -> ByHandDriver:
     return ByHandDriver(place.ask)
 
 
-DRIVERS: Mapping[str, Make] = {"console": make_console, "web": make_web, "by-hand": make_by_hand}
+async def make_smp(place: Place) -> object:
+    """Speak SMP on a serial line, or in datagrams (udp://host:port); needs the extra ``smp``."""
+    try:
+        from benchday.devices.drivers.smp_making import open_smp  # noqa: PLC0415  # an extra: not always there
+    except ModuleNotFoundError as missing:
+        if missing.name not in ("smp", "cbor2", "crcmod"):
+            raise
+        raise InputError(
+            f"the driver smp needs the package {missing.name}, which is not installed: pip install 'benchday[smp]'"
+        ) from None
+    return await open_smp(place)
+
+
+DRIVERS: Mapping[str, Make] = {
+    "console": make_console,
+    "web": make_web,
+    "smp": make_smp,
+    "by-hand": make_by_hand,
+}
 """Name -> maker. All that is built in."""
 
 
