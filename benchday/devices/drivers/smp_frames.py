@@ -1,7 +1,7 @@
 """How a message of SMP stands on a serial line: lines of at most 127 bytes, Base64, CRC-16.
 
-Source: Zephyr Project, "SMP Transport Specification", UART/serial and console; Base64 is RFC 4648, section 4; the CRC is
-CRC-16/XMODEM (polynomial 1021, begins with 0, check value 31C3 for ``123456789``). A line may carry the unit's log
+Source: Zephyr Project, "SMP Transport Specification", UART/serial and console; Base64 is RFC 4648, section 4; the CRC
+is CRC-16/XMODEM (polynomial 1021, begins with 0, check value 31C3 for ``123456789``). A line may carry the unit's log
 between frames: what is no frame is skipped.
 """
 
@@ -68,7 +68,8 @@ class FrameReader:
         try:
             body = base64.b64decode(line[max(first, more) + 2 :].rstrip(b"\r"), validate=True)
         except binascii.Error:
-            return self._drop()
+            self._drop()
+            return None
         if first > more:
             return self._begin(body)
         return self._go_on(body) if self._wanted else None
@@ -77,7 +78,8 @@ class FrameReader:
         self._drop(told=self._wanted > 0)
         wanted = int.from_bytes(body[:_LENGTH], "big")
         if len(body) < _LENGTH or not _CRC < wanted <= LONGEST_MESSAGE:
-            return self._drop()
+            self._drop()
+            return None
         self._wanted = wanted
         return self._go_on(body[_LENGTH:])
 
@@ -87,7 +89,8 @@ class FrameReader:
             return None
         # Over a message and its CRC the CRC is 0.
         if len(self._message) > self._wanted or binascii.crc_hqx(self._message, 0):
-            return self._drop()
+            self._drop()
+            return None
         message = bytes(self._message[:-_CRC])
         self._drop(told=False)
         return message

@@ -145,7 +145,7 @@ class SmpLine:
             LinkGone
         """
         limit_s, tries = limit_s or self.limits.answer_s, tries or self.limits.tries
-        for self.sent_times in range(1, tries + 1):  # noqa: B007  # whoever asks wants to know how often
+        for self.sent_times in range(1, tries + 1):  # whoever asks wants to know how often
             await self._carrier.send(bytes(request))
             with anyio.move_on_after(limit_s):
                 return reply_of(await self._answer_to(request.header), kind, what)

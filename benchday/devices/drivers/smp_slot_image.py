@@ -1,7 +1,7 @@
 """The hash that an image carries, by which the boot loader and the image group know it.
 
 Source: MCUboot documentation, "Image format": a header of 32 bytes or more (magic, sizes), the program, then records of
-type, length and value (TLV), numbers little endian; type 10 hex is the SHA-256 of header, program and protected records.
+type, length and value, numbers little endian; type 10 hex is the SHA-256 of header, program and protected records.
 """
 
 from __future__ import annotations

@@ -32,7 +32,7 @@ _GROUPS: Mapping[int, tuple[str, type[IntEnum]]] = {
     GroupId.SETTINGS_MANAGEMENT: ("settings", SETTINGS_MGMT_ERR),
     GroupId.FILE_MANAGEMENT: ("files", FS_MGMT_ERR),
 }
-_PLAIN = {
+_PLAIN: Mapping[tuple[int | None, int], str] = {
     (None, int(MGMT_ERR.ENOMEM)): "it has no memory for that",
     (None, int(MGMT_ERR.EINVAL)): "it cannot use a value of the request",
     (None, int(MGMT_ERR.ETIMEOUT)): "it ran out of time",
