@@ -79,10 +79,11 @@ async def make_smp(place: Place) -> object:
     try:
         from benchday.devices.drivers.smp_making import open_smp  # noqa: PLC0415  # an extra: not always there
     except ModuleNotFoundError as missing:
-        if missing.name not in ("smp", "cbor2", "crcmod"):
+        package = str(missing.name).partition(".")[0]
+        if package not in ("smp", "cbor2", "crcmod"):
             raise
         raise InputError(
-            f"the driver smp needs the package {missing.name}, which is not installed: pip install 'benchday[smp]'"
+            f"the driver smp needs the package {package}, which is not installed: pip install 'benchday[smp]'"
         ) from None
     return await open_smp(place)
 

@@ -34,7 +34,7 @@ from smp.settings_management import (
 
 from benchday.devices.drivers import smp_words as words
 from benchday.devices.drivers.smp_files import SmpFiles
-from benchday.devices.drivers.smp_image import mark, running, send_image, states_of, waiting
+from benchday.devices.drivers.smp_image import ImageWay, mark, running, send_image, states_of, waiting
 from benchday.devices.drivers.smp_line import SmpLine
 from benchday.devices.transfer import Monotonic, monotonic_us
 from benchday.domain.errors import (
@@ -142,9 +142,11 @@ class SmpDriver:
 
     async def _write(self, image: bytes) -> AsyncGenerator[Progress]:
         await self._learn_size()
-        async with aclosing(send_image(self._line, image)) as sending:
+        way = ImageWay(image)
+        async with aclosing(send_image(self._line, way)) as sending:
             async for progress in sending:
                 yield progress
+        self._sent = way.held
 
     async def _learn_size(self) -> None:
         if self._sized:
@@ -170,9 +172,8 @@ class SmpDriver:
         wanted = bytes(marked.hash) if marked and marked.hash and spent.act.verb is Verb.WRITE_IMAGE else None
         now = running(states)
         if marked is None and now is not None and self._sent is not None and now.hash == self._sent:
-            wanted = self._sent  # it restarted before: a second time would take it back to what it ran
+            wanted = self._sent  # it has started anew already: once more would take it back to what it ran before
         else:
-            self._sent = wanted
             states = await _Restart(self._line, wanted, self._clock).done()
         await self._same_unit(spent.unit)
         await self._confirm(running(states), wanted)

@@ -77,7 +77,7 @@ class FrameReader:
     def _begin(self, body: bytes) -> bytes | None:
         self._drop(told=self._wanted > 0)
         wanted = int.from_bytes(body[:_LENGTH], "big")
-        if len(body) < _LENGTH or not _CRC < wanted <= LONGEST_MESSAGE:
+        if len(body) < _LENGTH or not _CRC <= wanted <= LONGEST_MESSAGE:
             self._drop()
             return None
         self._wanted = wanted

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import AsyncGenerator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from smp.image_management import (
     ImageState,
@@ -64,19 +64,25 @@ async def mark(line: SmpLine, digest: bytes, *, confirm: bool) -> Sequence[Image
 
 
 @dataclass(slots=True)
-class _Way:
+class ImageWay:
     """How far an image has come."""
 
     image: bytes
-    inside: SlotImage | None
+    inside: SlotImage | None = field(init=False)
+    """What is read off it; None if it is of another format."""
     at: int = 0
     """Where the unit wants the next piece from."""
     best: int = 0
     """The furthest that it has acknowledged."""
     setbacks: int = 0
-    """How often it did not get further since then."""
+    """How often it went back, or stayed where it was, since then."""
     match: bool | None = None
     """Whether the unit's own sum agrees; None: not told."""
+    held: bytes | None = None
+    """Hash by which the unit lists it, once it is whole and marked."""
+
+    def __post_init__(self) -> None:
+        self.inside = read_slot_image(self.image)
 
     def cut(self, text: str) -> TransferCut:
         return TransferCut(
@@ -86,7 +92,7 @@ class _Way:
         )
 
 
-async def send_image(line: SmpLine, image: bytes) -> AsyncGenerator[Progress]:
+async def send_image(line: SmpLine, way: ImageWay) -> AsyncGenerator[Progress]:
     """Send the image and have it marked for a trial start.
 
     Raises:
@@ -95,22 +101,22 @@ async def send_image(line: SmpLine, image: bytes) -> AsyncGenerator[Progress]:
         OutcomeUnknown: everything left; read the unit back.
         LinkError, Garbled: before the first piece; nothing was begun.
     """
-    way = _Way(image, read_slot_image(image))
     states = await states_of(line)
     before = running(states)
     if way.inside and before and before.hash == way.inside.hash:
         raise Refused("the image", "same", "this very image runs already; nothing was sent")
     marked = waiting(states)
     if way.inside and marked and marked.hash == way.inside.hash:
-        yield Progress(len(image), len(image), "sending")  # whole and marked by a write that was cut after that
+        way.held = way.inside.hash
+        yield Progress(len(way.image), len(way.image), "sending")  # by a write that was cut only after that
         return
-    while way.at < len(image):
+    while way.at < len(way.image):
         await _send_piece(line, way)
-        yield Progress(way.best, len(image), "sending")
+        yield Progress(way.best, len(way.image), "sending")
     await _settle(line, way)
 
 
-async def _send_piece(line: SmpLine, way: _Way) -> None:
+async def _send_piece(line: SmpLine, way: ImageWay) -> None:
     """Send the piece that the unit wants, and heed from where it wants the next one."""
     data, request = _piece(line, way)
     began, last = way.at, way.at + len(data) == len(way.image)
@@ -136,13 +142,13 @@ async def _send_piece(line: SmpLine, way: _Way) -> None:
         await _read_back(line, way, began)
         return
     way.at, way.match = wanted, said.match
-    way.setbacks = 0 if wanted > way.best else way.setbacks + 1
+    way.setbacks = 0 if wanted > way.best else way.setbacks + (wanted <= began)
     way.best = max(way.best, wanted)
     if way.setbacks > line.limits.tries:
         raise way.cut(f"the unit stays at byte {wanted}")
 
 
-def _piece(line: SmpLine, way: _Way) -> tuple[bytes, ImageUploadWriteRequest]:
+def _piece(line: SmpLine, way: ImageWay) -> tuple[bytes, ImageUploadWriteRequest]:
     number = line.number()
     if way.at:
         data = way.image[way.at : way.at + line.most_bytes - _OVERHEAD]
@@ -152,7 +158,7 @@ def _piece(line: SmpLine, way: _Way) -> tuple[bytes, ImageUploadWriteRequest]:
     return data, ImageUploadWriteRequest(off=0, data=data, len=len(way.image), sha=digest, sequence=number)
 
 
-async def _read_back(line: SmpLine, way: _Way, began: int) -> None:
+async def _read_back(line: SmpLine, way: ImageWay, began: int) -> None:
     """After a lost answer to the last piece a unit may know of no transfer any more: it has ended, or all is lost."""
     inside = way.inside
     listed = [state.hash for state in await _states_after(line)]
@@ -161,7 +167,7 @@ async def _read_back(line: SmpLine, way: _Way, began: int) -> None:
     way.at = way.best = len(way.image)
 
 
-async def _settle(line: SmpLine, way: _Way) -> None:
+async def _settle(line: SmpLine, way: ImageWay) -> None:
     """Return if the unit says that the image is whole, and it is marked; else raise what its words mean."""
     if way.match is False:
         raise way.cut("the unit took the whole image, but its sum of it differs")
@@ -170,9 +176,10 @@ async def _settle(line: SmpLine, way: _Way) -> None:
         raise way.cut("the unit took the whole image, but does not list it: it cannot use it")
     if not held.pending:
         await _have_marked(line, way, bytes(held.hash))
+    way.held = bytes(held.hash)
 
 
-def _held(states: Sequence[ImageState], way: _Way) -> ImageState | None:
+def _held(states: Sequence[ImageState], way: ImageWay) -> ImageState | None:
     """Find the image among those listed: by its own hash, or, where its file tells none, by the unit's own sum."""
     others = [state for state in states if not state.active]
     if way.inside is not None:
@@ -180,7 +187,7 @@ def _held(states: Sequence[ImageState], way: _Way) -> ImageState | None:
     return others[0] if way.match and len(others) == 1 else None
 
 
-async def _have_marked(line: SmpLine, way: _Way, digest: bytes) -> None:
+async def _have_marked(line: SmpLine, way: ImageWay, digest: bytes) -> None:
     try:
         states = await mark(line, digest, confirm=False)
     except Refused as refusal:

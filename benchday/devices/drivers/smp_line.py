@@ -50,8 +50,8 @@ class SmpLimits:
     """Largest message that is sent, however large the unit's buffer is."""
 
     def __post_init__(self) -> None:
-        if self.tries < 1 or not 128 <= self.message_bytes <= 8192:
-            raise InputError("driver settings: tries is 1 or more, message_bytes 128 to 8192")
+        if self.tries < 1 or self.poll_s <= 0 or not 128 <= self.message_bytes <= 8192:
+            raise InputError("driver settings: tries is 1 or more, poll_s above 0, message_bytes 128 to 8192")
 
 
 class Carrier(Protocol):
