@@ -39,7 +39,7 @@ from tests.devices.acts import spent, write_act
 from tests.devices.slot_images import slot_image
 from tests.devices.smp_peer import HASH, IMAGE, OLD, Peer
 
-QUICK = SmpLimits(answer_s=0.3, erase_s=0.3, tries=3, restart_s=3.0, down_s=0.05, poll_s=0.02)
+QUICK = SmpLimits(answer_s=0.2, erase_s=0.2, tries=3, restart_s=3.0, down_s=0.05, poll_s=0.02)
 PIECES = -(-len(IMAGE) // (512 - 4 - 26)) + 1
 """About how many uploads the image takes."""
 SOURCES = SmpSources(serial_from="unit/serial", settings="a b", recordings_index="/rec/index.txt")
