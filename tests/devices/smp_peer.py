@@ -138,6 +138,7 @@ class Peer:
         images = [{"slot": 0, "version": version, "hash": digest, "active": True, "confirmed": confirmed, "new": 1}]
         if self.other is not None:
             images.append({"slot": 1, "version": self.other[0], "hash": self.other[1], "pending": self.marked})
+            images[1]["confirmed"] = not confirmed
         return {"images": images}
 
     def _reset(self) -> Told:

@@ -5,21 +5,15 @@ from __future__ import annotations
 import hashlib
 import sys
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager, suppress
+from contextlib import asynccontextmanager
 from dataclasses import replace
 
 import anyio
-import cbor2
-import hypothesis.strategies as st
 import pytest
-from hypothesis import given, settings
-from smp.image_management import ImageStatesReadResponse
 
 from benchday.devices.drivers import Place, make_driver
 from benchday.devices.drivers.smp import SmpDriver, SmpSources
 from benchday.devices.drivers.smp_line import Carrier, LineCarrier, SmpLimits, SmpLine
-from benchday.devices.drivers.smp_slot_image import read_slot_image
-from benchday.devices.drivers.smp_words import reply_of, setting_bytes, setting_text
 from benchday.devices.links.memory import memory_pair
 from benchday.domain.errors import (
     DeviceError,
@@ -34,6 +28,7 @@ from benchday.domain.errors import (
 )
 from benchday.domain.permits import SpentAct, Verb
 from benchday.domain.readings import Mode, Progress, Recording, Settings
+from benchday.domain.releases import Version
 from benchday.domain.seams import CAPABILITIES, capabilities
 from tests.devices.acts import spent, write_act
 from tests.devices.slot_images import slot_image
@@ -68,21 +63,6 @@ async def write(driver: SmpDriver, image: bytes = IMAGE) -> tuple[SpentAct, list
     done = [told.done for told in progress]
     assert done == sorted(done)
     return act, progress
-
-
-def test_the_image_of_the_tests_is_read() -> None:
-    assert read_slot_image(IMAGE) is not None
-    inside = read_slot_image(slot_image("2.10.3", after=b"signature")[0])
-    assert inside is not None
-    assert (inside.version, inside.hash_ends) == ("2.10.3", len(slot_image("2.10.3", after=b"signature")[0]) - 13)
-
-
-@given(st.binary(max_size=200), st.integers(0, 60))
-def test_no_image_stops_the_reader(tail: bytes, cut: int) -> None:
-    assert read_slot_image(tail) is None
-    damaged = slot_image(size=10)[0][:-cut] + tail if cut else IMAGE
-    inside = read_slot_image(damaged)
-    assert inside is None or len(inside.hash) == 32
 
 
 @pytest.mark.asyncio
@@ -252,6 +232,24 @@ async def test_a_second_restart_does_not_take_the_trial_back() -> None:
 
 
 @pytest.mark.asyncio
+async def test_an_unconfirmed_release_is_not_told_as_the_release_itself() -> None:
+    """It would go back in the field. A new write of it sends nothing, and its restart only confirms."""
+    async with talking() as (driver, peer):
+        act, _ = await write(driver)
+        peer.refuse = {(2, 1, 0): {"rc": 10}}
+        with pytest.raises(OutcomeUnknown, match="do not switch it off"):
+            await driver.restart(act)
+        peer.refuse, sent = {}, peer.uploads
+        told = (await driver.identify()).release
+        assert told == "9.9.0-unconfirmed"
+        assert Version(told).suffix
+        again, _ = await write(driver)
+        await driver.restart(again)
+        assert (peer.running, peer.resets, peer.uploads) == (("9.9.0", HASH, True), 1, sent)
+        assert (await driver.identify()).release == "9.9.0"
+
+
+@pytest.mark.asyncio
 async def test_what_the_boot_loader_does_not_take_is_left_to_the_verify() -> None:
     async with talking() as (driver, peer):
         act, _ = await write(driver)
@@ -325,11 +323,6 @@ async def test_settings_are_put_as_they_were_told() -> None:
             await driver.put_settings(spent("1", Verb.PUT_SETTINGS, wrong.digest, 1), wrong)
 
 
-@given(st.binary(max_size=100))
-def test_a_settings_value_comes_back(value: bytes) -> None:
-    assert setting_bytes(setting_text(value)) == value
-
-
 @pytest.mark.asyncio
 async def test_recordings_are_what_the_index_says() -> None:
     async with talking() as (driver, peer):
@@ -359,40 +352,6 @@ async def test_an_index_cannot_name_what_lies_elsewhere(name: bytes) -> None:
         peer.files = {"/rec/index.txt": name}
         with pytest.raises(Garbled, match=r"index\.txt"):
             await driver.recordings()
-
-
-@pytest.mark.parametrize(
-    ("told", "words"),
-    [
-        ({"err": {"group": 1, "rc": 23}}, "no image for its boot loader"),
-        ({"err": {"group": 1, "rc": 30}}, "larger than its slot"),
-        ({"err": {"group": 1, "rc": 28}}, "image already pending"),
-        ({"err": {"group": 8, "rc": 3}}, "file not found"),
-        ({"err": {"group": 64, "rc": 3}}, "group 64 error 3 .no reason known"),
-        ({"err": {"group": 1, "rc": 999}}, "images error 999 .no reason known"),
-        ({"err": {"group": [], "rc": {}}}, "cannot be read"),
-        ({"rc": 6}, "present state"),
-        ({"rc": 1, "rsn": "no\x1b[2J\nway"}, "unknown: no..2J.way"),
-        ({"rc": 2**70}, "no reason known"),
-    ],
-    ids=str,
-)
-def test_refusals_are_worded(told: dict[str, object], words: str) -> None:
-    with pytest.raises(Refused, match=words):
-        reply_of(bytes(8) + cbor2.dumps(told), ImageStatesReadResponse, "its images")
-
-
-@settings(max_examples=50)
-@given(st.one_of(st.binary(max_size=300), st.recursive(
-    st.none() | st.booleans() | st.integers() | st.binary(max_size=9) | st.text(max_size=9) | st.floats(),
-    lambda deep: st.lists(deep, max_size=4)
-    | st.dictionaries(st.sampled_from(("images", "err", "rc", "slot", "hash", "version", "group", "header")), deep),
-    max_leaves=5,
-).map(cbor2.dumps)))  # fmt: skip
-def test_no_answer_stops_the_reader(data: bytes) -> None:
-    """It becomes a value, or one of our own errors."""
-    with suppress(Garbled, Refused):
-        reply_of(bytes(8) + data, ImageStatesReadResponse, "its images")
 
 
 @pytest.mark.asyncio

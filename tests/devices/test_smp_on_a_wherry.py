@@ -35,7 +35,7 @@ IMAGE, _ = slot_image("9.9.0", 60_000)
 async def wherry(folder: Path, over: str, *trouble: dict[str, Any], **told: Any) -> AsyncIterator[tuple[Process, str]]:
     """A prepared unit that meets with trouble, and where it is."""
     plain = {"release": "1.3.1", "full_mwh": 200_000, "charge_percent": 80, "recordings": [3000, 5000]}
-    prepare(folder / "u", "Wherry", SERIAL, 3, **(plain | told))
+    prepare(folder / "u", "Wherry", SERIAL, 3, **(plain | told))  # type: ignore[arg-type]
     with unit("Wherry", folder / "u", "--over", over, trouble=list(trouble)) as process:
         yield process, str(process.link)
 

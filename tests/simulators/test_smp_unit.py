@@ -114,7 +114,7 @@ def met(folder: Path, over: str = "line", *more: str, **told: Any) -> Iterator[t
     """A prepared Wherry and a stranger at its port."""
     plain = {"release": "1.3.1", "hardware": "B", "charge_percent": 80, "full_mwh": 200_000, "recordings": [3000, 5000]}
     trouble, speed = told.pop("trouble", None), told.pop("speed", 3000)
-    prepare(folder / "u", "Wherry", SERIAL, 3, **(plain | told))
+    prepare(folder / "u", "Wherry", SERIAL, 3, **(plain | told))  # type: ignore[arg-type]
     with unit("Wherry", folder / "u", "--over", over, *more, trouble=trouble, speed=speed) as process:
         carrier = Line(process) if over == "line" else Datagrams(process)
         yield process, Stranger(carrier)

@@ -34,7 +34,7 @@ from smp.settings_management import (
 
 from benchday.devices.drivers import smp_words as words
 from benchday.devices.drivers.smp_files import SmpFiles
-from benchday.devices.drivers.smp_image import ImageWay, mark, running, send_image, states_of, waiting
+from benchday.devices.drivers.smp_image import ImageWay, mark, may_go_back, running, send_image, states_of, waiting
 from benchday.devices.drivers.smp_line import SmpLine
 from benchday.devices.transfer import Monotonic, monotonic_us
 from benchday.domain.errors import (
@@ -51,6 +51,8 @@ from benchday.domain.permits import SpentAct, Verb, restart_covered, use_act
 from benchday.domain.readings import Identity, Mode, Progress, Proof, Settings
 
 _INFO = "info:"
+UNCONFIRMED = "-unconfirmed"
+"""Behind the release of a unit that goes back at its next start."""
 _LOOK_S = 1.0
 """For an answer while it is not known whether the unit is up (seconds)."""
 
@@ -94,8 +96,8 @@ class SmpDriver:
         await self._line.aclose()
 
     async def _identify(self) -> Identity:
-        now = running(await states_of(self._line))
-        told = self._sources
+        states, told = await states_of(self._line), self._sources
+        now = running(states)
         try:
             serial, model = await self._told(told.serial_from, "serial"), await self._told(told.model_from, "model")
             hardware = await self._told(told.hardware_from, "hardware revision") if told.hardware_from else ""
@@ -106,7 +108,9 @@ class SmpDriver:
             ) from None
         if now is None:
             return Identity(serial, model, hardware, Mode.BOOT, None, term=term)
-        return Identity(serial, model, hardware, Mode.RUN, words.shown(now.version), term=term)
+        # It must not pass for the release itself: the next start ends it. A person decides, a new write confirms it.
+        release = words.shown(now.version) + (UNCONFIRMED if may_go_back(states) else "")
+        return Identity(serial, model, hardware, Mode.RUN, release, term=term)
 
     async def _told(self, source: str, what: str) -> str:
         if source.startswith(_INFO):
@@ -205,7 +209,8 @@ class SmpDriver:
 
 def _on_trial(why: str) -> OutcomeUnknown:
     return OutcomeUnknown(
-        f"the new release runs on trial and was not confirmed ({why}); at its next start it goes back to the one before"
+        f"the new release runs on trial and was not confirmed ({why}); at its next start it goes back to the one "
+        "before: do not switch it off, have it identified anew"
     )
 
 

@@ -51,6 +51,12 @@ def waiting(states: Sequence[ImageState]) -> ImageState | None:
     return next((state for state in states if state.pending and not state.active), None)
 
 
+def may_go_back(states: Sequence[ImageState]) -> bool:
+    """Tell whether what runs was not confirmed, so that the next start goes back to what stands in the other slot."""
+    now = running(states)
+    return now is not None and not now.confirmed and any(state.confirmed for state in states if not state.active)
+
+
 async def mark(line: SmpLine, digest: bytes, *, confirm: bool) -> Sequence[ImageState]:
     """Mark an image for a trial start, or confirm the one on trial; returns the images as they stand then.
 
@@ -104,6 +110,10 @@ async def send_image(line: SmpLine, way: ImageWay) -> AsyncGenerator[Progress]:
     states = await states_of(line)
     before = running(states)
     if way.inside and before and before.hash == way.inside.hash:
+        if may_go_back(states):  # an earlier restart could not confirm it: the one that follows does
+            way.held = way.inside.hash
+            yield Progress(len(way.image), len(way.image), "sending")
+            return
         raise Refused("the image", "same", "this very image runs already; nothing was sent")
     marked = waiting(states)
     if way.inside and marked and marked.hash == way.inside.hash:
