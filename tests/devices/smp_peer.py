@@ -40,6 +40,8 @@ class Peer:
     forgets_end: bool = False
     """It knows of no transfer any more once one has ended."""
     match: bool | None = True
+    lists_all: bool = False
+    """It lists an image even where the sum differs."""
     refuse: dict[tuple[int, int, int], dict[str, Any]] = field(default_factory=dict)
     """(operation, group, command) -> what is answered instead."""
     ignore_resets: int = 0
@@ -124,7 +126,7 @@ class Peer:
             return {"off": len(self.data)}
         self.whole, length = self.data, len(self.data)
         self.data = b"" if self.forgets_end else self.data
-        if self.match is not False:
+        if self.match is not False or self.lists_all:
             self.other = ("9.9.0", self.whole[-32:] if self.whole[-36:-32] == b"\x10\x00\x20\x00" else b"\x09" * 32)
         return {"off": length} if self.match is None else {"off": length, "match": self.match}
 

@@ -19,6 +19,7 @@ from benchday.domain.errors import (
     DeviceError,
     Garbled,
     InputError,
+    LinkError,
     LinkGone,
     LinkNotFound,
     LinkSilent,
@@ -136,6 +137,16 @@ async def test_each_failure_has_its_own_word(faults: dict[str, object], error: t
         with pytest.raises(error, match=words):
             await write(driver)
         assert peer.running == ("1.0.0", OLD, True)
+
+
+@pytest.mark.asyncio
+async def test_a_sum_that_differs_is_believed() -> None:
+    """Even of a unit that lists the image all the same."""
+    async with talking() as (driver, peer):
+        peer.match, peer.lists_all = False, True
+        with pytest.raises(TransferCut, match="its sum of it differs"):
+            await write(driver)
+        assert not peer.marked
 
 
 @pytest.mark.asyncio
@@ -359,7 +370,7 @@ async def test_a_missing_extra_says_what_to_install(monkeypatch: pytest.MonkeyPa
     for name in [n for n in sys.modules if n.startswith(("benchday.devices.drivers.smp", "smp."))]:
         monkeypatch.delitem(sys.modules, name)
     monkeypatch.setitem(sys.modules, "smp", None)
-    with pytest.raises(InputError, match=r"pip install 'benchday\[smp\]'"):
+    with pytest.raises(LinkError, match=r"pip install 'benchday\[smp\]'"):
         await make_driver("smp", Place("/dev/null"))
 
 

@@ -342,3 +342,13 @@ def test_notices_are_told_beside_a_right_plan(day: Path) -> None:
         "roster.csv: read as UTF-8 with a byte order mark",
         "images/images.yaml: the image list is not signed (no image_keys in bench.yaml)",
     ]
+
+
+def test_a_driver_whose_extra_is_missing(day: Path, spoil: Spoil, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Said for a unit that is expected, with what to install; a playbook that nobody needs is no matter."""
+    monkeypatch.setitem(across.EXTRAS, "smp", ("no_such_package",))
+    assert mistakes_of(day) == []
+    spoil("roster.csv", "007421530018,Millrace", "007421530018,Wherry")
+    assert any(
+        "expected what this driver needs: pip install 'benchday[smp]', found smp" in str(m) for m in mistakes_of(day)
+    )

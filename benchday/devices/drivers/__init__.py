@@ -18,7 +18,7 @@ from benchday.devices.drivers.web import WebDriver
 from benchday.devices.drivers.web_session import Address, WebLimits, WebSession
 from benchday.devices.links import LineSettings, open_link
 from benchday.devices.links.place import read_place
-from benchday.domain.errors import InputError, LinkForbidden, LinkNotFound, OurFault
+from benchday.domain.errors import InputError, LinkError, LinkForbidden, LinkNotFound, OurFault
 from benchday.domain.seams import Link
 
 Make = Callable[[Place], Awaitable[object]]
@@ -82,7 +82,8 @@ async def make_smp(place: Place) -> object:
         package = str(missing.name).partition(".")[0]
         if package not in ("smp", "cbor2", "crcmod"):
             raise
-        raise InputError(
+        # No mistake in a file, and no reason to end a day: this unit cannot be reached, and is held.
+        raise LinkError(
             f"the driver smp needs the package {package}, which is not installed: pip install 'benchday[smp]'"
         ) from None
     return await open_smp(place)
