@@ -306,7 +306,10 @@ async def test_who_it_is() -> None:
         peer.settings = {}
         with pytest.raises(Garbled, match="in its boot loader"):
             await driver.identify()
-        peer.settings = {"unit/serial": b"\x1b[2J"}
+        peer.settings, peer.refuse = {"unit/serial": b"1"}, {(0, 1, 0): {"rc": 8}}
+        with pytest.raises(Garbled, match="does not know that request"):
+            await driver.identify()
+        peer.settings, peer.refuse = {"unit/serial": b"\x1b[2J"}, {}
         with pytest.raises(Garbled, match="no text that can be shown"):
             await driver.identify()
 

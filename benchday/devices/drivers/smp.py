@@ -96,9 +96,9 @@ class SmpDriver:
         await self._line.aclose()
 
     async def _identify(self) -> Identity:
-        states, told = await states_of(self._line), self._sources
-        now = running(states)
+        told = self._sources
         try:
+            states = await states_of(self._line)
             serial, model = await self._told(told.serial_from, "serial"), await self._told(told.model_from, "model")
             hardware = await self._told(told.hardware_from, "hardware revision") if told.hardware_from else ""
             term = await self._told(told.term_from, "support term") if told.term_from else None
@@ -106,6 +106,7 @@ class SmpDriver:
             raise Garbled(
                 f"the unit answers, but does not tell who it is ({refusal}): is it in its boot loader?"
             ) from None
+        now = running(states)
         if now is None:
             return Identity(serial, model, hardware, Mode.BOOT, None, term=term)
         # It must not pass for the release itself: the next start ends it. A person decides, a new write confirms it.
