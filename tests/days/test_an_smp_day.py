@@ -61,7 +61,7 @@ def test_it_is_written_confirmed_and_handed_back(tmp_path: Path) -> None:
     """Interrupted, identified anew, permitted anew, resumed; and it stays on the new release."""
     image, digest = slot_image("1.4.0", 200_000)
     day_of_one_wherry(tmp_path / "day", image)
-    day = DemoProcess.begun(tmp_path / "day", 1, 1, 2400).finished(120)
+    day = DemoProcess.begun(tmp_path / "day", 1, 1, 400).finished(120)
     kinds = [
         line["what"] for line in day.log(SERIAL) if line["what"] in ("image_begin", "image_end", "erased", "marked")
     ]
