@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib.metadata import entry_points
+from importlib.util import find_spec
 from pathlib import Path
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -18,7 +19,9 @@ from benchday.inputs.playbook_files import Playbooks
 from benchday.inputs.roster_csv import Roster
 from benchday.inputs.yaml_text import YamlText
 
-BUILT_IN_DRIVERS = ("console", "web", "by-hand")
+BUILT_IN_DRIVERS = ("console", "web", "smp", "by-hand")
+EXTRAS = {"smp": ("smp", "cbor2")}
+"""Driver -> the packages that it needs of the extra of its name."""
 DRIVERS_GROUP = "benchday.drivers"
 """Entry points of this group name drivers that are plug-ins."""
 
@@ -77,7 +80,11 @@ def _playbooks(read: Files) -> Iterator[Mistake]:
                 expected = "a caution that cautions.yaml has: " + ", ".join(sorted(known))
                 yield text.mistake(("cautions", number), expected, caution, nearest(caution, known))
 
-    needed = [(p, read.roster) for p, _ in read.playbooks.read if any(r.model in p.models for r in read.roster.rows)]
+    needed = [(p, text) for p, text in read.playbooks.read if any(r.model in p.models for r in read.roster.rows)]
+    for playbook, text in needed:
+        name = playbook.driver.name
+        if any(find_spec(package) is None for package in EXTRAS.get(name, ())):
+            yield text.mistake(("driver", "name"), f"what this driver needs: pip install 'benchday[{name}]'", name)
     if read.bench is not None:
         yield from _ways_in(read.bench, read.bench_text, [playbook for playbook, _ in needed], read)
 

@@ -18,7 +18,7 @@ from benchday.devices.drivers.web import WebDriver
 from benchday.devices.drivers.web_session import Address, WebLimits, WebSession
 from benchday.devices.links import LineSettings, open_link
 from benchday.devices.links.place import read_place
-from benchday.domain.errors import InputError, LinkForbidden, LinkNotFound, OurFault
+from benchday.domain.errors import InputError, LinkError, LinkForbidden, LinkNotFound, OurFault
 from benchday.domain.seams import Link
 
 Make = Callable[[Place], Awaitable[object]]
@@ -74,7 +74,27 @@ async def make_by_hand(place: Place) -> ByHandDriver:
     return ByHandDriver(place.ask)
 
 
-DRIVERS: Mapping[str, Make] = {"console": make_console, "web": make_web, "by-hand": make_by_hand}
+async def make_smp(place: Place) -> object:
+    """Speak SMP on a serial line, or in datagrams (udp://host:port); needs the extra ``smp``."""
+    try:
+        from benchday.devices.drivers.smp_making import open_smp  # noqa: PLC0415  # an extra: not always there
+    except ModuleNotFoundError as missing:
+        package = str(missing.name).partition(".")[0]
+        if package not in ("smp", "cbor2", "crcmod"):
+            raise
+        # No mistake in a file, and no reason to end a day: this unit cannot be reached, and is held.
+        raise LinkError(
+            f"the driver smp needs the package {package}, which is not installed: pip install 'benchday[smp]'"
+        ) from None
+    return await open_smp(place)
+
+
+DRIVERS: Mapping[str, Make] = {
+    "console": make_console,
+    "web": make_web,
+    "smp": make_smp,
+    "by-hand": make_by_hand,
+}
 """Name -> maker. All that is built in."""
 
 
