@@ -13,6 +13,15 @@ CRC_PLEASE = 0x43
 """The letter C: the receiver starts, and wants CRC-16."""
 PAD = 0x1A
 SMALL, LARGE = 128, 1024
+HANG_UP = bytes((CAN, CAN))
+"""Two CAN in a row cancel."""
+MOST_REST = 65_536
+"""So much of what was heard after the end is kept, in bytes."""
+
+
+def kept_rest(heard: bytes) -> bytes:
+    """Return what a machine keeps of what was heard after its end."""
+    return heard[:MOST_REST]
 
 
 def cut_into_blocks(data: bytes, *, large: bool) -> tuple[bytes, ...]:

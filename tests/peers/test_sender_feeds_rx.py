@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
-import subprocess
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from random import Random
 
@@ -17,31 +13,9 @@ from benchday.devices.links import open_link
 from benchday.devices.transfer import drive
 from benchday.devices.xmodem import Ending, Limits, Sender
 from benchday.devices.xmodem_receiver import Receiver
-from tests.devices.ptys import raw_pty
+from tests.peers.lrzsz import LIMIT_S, peer
 
 pytestmark = pytest.mark.peer
-LIMIT_S = 60
-
-
-def program(name: str) -> str:
-    """Find a program of lrzsz."""
-    found = shutil.which(name) or shutil.which(f"l{name}")
-    if found is None:
-        pytest.fail(f"{name} is missing: install lrzsz (Debian: apt-get install lrzsz)")
-
-    return found
-
-
-@contextmanager
-def peer(name: str, *arguments: str) -> Iterator[tuple[str, subprocess.Popen[bytes]]]:
-    """Run a program of lrzsz on the far end of a pseudo-terminal; yields the near end's path."""
-    with raw_pty() as (far, path):
-        command = [program(name), "-q", *arguments]
-        with subprocess.Popen(command, stdin=far, stdout=far, stderr=subprocess.DEVNULL) as running:
-            try:
-                yield path, running
-            finally:
-                running.kill()
 
 
 @pytest.mark.asyncio
