@@ -21,6 +21,8 @@ from typing import Protocol
 
 BYTES_A_SECOND = 11_520
 PIECE = 62
+SPREAD_S = 0.09
+"""The ports begin spread over the time of a block: real ones are not in step either."""
 ACK, C, EOT = b"\x06", b"C", b"\x04"
 SIZES = {"xmodem-128": 128, "xmodem-1k": 1024, "ymodem": 1024}
 
@@ -156,8 +158,8 @@ def serve(protocol: str, direction: str, length: int, count: int) -> None:
             if key.fd != sys.stdin.fileno():
                 ends[key.fd].hear(os.read(key.fd, 65536), saying(key.fd), now)
             elif sys.stdin.readline():  # a line: begin
-                for fd, end in ends.items():
-                    end.begin(saying(fd), now)
+                for n, (fd, end) in enumerate(ends.items()):
+                    end.begin(saying(fd), now + SPREAD_S * n / count)
             else:
                 told = {
                     "blocks": sum(e.blocks for e in ends.values()),

@@ -4,8 +4,9 @@ Run: ``python -m tests.speed.transfers [BYTES] [PORTS ...]``, by default 61440 b
 
 A protocol's limit is what its framing leaves of 11,520 B/s: a block of data, five bytes around it and one for the
 answer (Forsberg 1988 for the framing, the rest is arithmetic): 11,004 B/s in blocks of 128, 11,453 in blocks of 1024.
-Measured is the data phase, from the end of the first block to the end of the last. The far ends run in processes of
-their own. Beside it the same traffic by a bare loop that reads and writes prepared blocks and looks at nothing.
+Measured is the data phase, from the end of the first block to the end of the last; the median block leaves out what a
+busy machine holds up now and then. The far ends run in processes of their own. Beside it the same traffic by a bare
+loop that reads and writes prepared blocks and looks at nothing.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ from benchday.devices.transfer import drive
 from benchday.devices.xmodem import Ending, Machine, Sender
 from benchday.devices.xmodem_receiver import Receiver
 from benchday.devices.ymodem import BatchReceiver, BatchSender, Outgoing
-from tests.speed.transfer_peer import BYTES_A_SECOND, SIZES, C, script
+from tests.speed.transfer_peer import BYTES_A_SECOND, SIZES, SPREAD_S, C, script
 
 PEERS = 2
 GOALS = {"xmodem-1k": 0.97, "ymodem": 0.96}
@@ -52,6 +53,10 @@ class Job:
         """Bytes a second that the framing leaves."""
         size = SIZES[self.protocol]
         return BYTES_A_SECOND * size / (size + 6)
+
+    def rate(self, block_s: float) -> float:
+        """Bytes a second, at one block in so many seconds."""
+        return SIZES[self.protocol] / block_s
 
     def machine(self) -> Machine:
         """Make our side."""
@@ -95,30 +100,40 @@ class Measured:
     goodputs: tuple[float, ...]
     """Bytes a second, one for each port, from the worst to the best."""
     cpu_s: float
+    block_s: float
+    """Median time from the end of one block to the end of the next."""
 
 
-async def one_port(path: str, job: Job, go: anyio.Event, goodputs: list[float]) -> None:
-    """Transfer over one line and note the data phase's goodput."""
+async def one_port(path: str, job: Job, go: anyio.Event, wait_s: float, all_marks: list[list[float]]) -> None:
+    """Transfer over one line and note when each block was done."""
     link = await open_link(path)
     machine = job.machine()
     await go.wait()
-    marks: list[tuple[float, int]] = []
+    await anyio.sleep(wait_s)
     try:
-        marks.extend([(time.monotonic(), done) async for done in drive(link, machine)])
+        all_marks.append([time.monotonic() async for _ in drive(link, machine)])
     finally:
         await link.aclose()
     assert machine.ending is Ending.WHOLE, machine.ending
-    goodputs.append((marks[-1][1] - marks[0][1]) / (marks[-1][0] - marks[0][0]))
+
+
+def measured(job: Job, all_marks: list[list[float]], cpu_s: float) -> Measured:
+    """Make figures of the ends of all ports' blocks."""
+    size, more = SIZES[job.protocol], job.length // SIZES[job.protocol] - 1
+    assert all(len(marks) == more + 1 for marks in all_marks)
+    goodputs = sorted(more * size / (marks[-1] - marks[0]) for marks in all_marks)
+    steps = [after - before for marks in all_marks for before, after in pairwise(marks)]
+    return Measured(tuple(goodputs), cpu_s, statistics.median(steps))
 
 
 async def ours(job: Job) -> Measured:
     """Run our machines over all ports at once."""
-    goodputs: list[float] = []
+    all_marks: list[list[float]] = []
     with far_ends(job) as (paths, starts):
         go = anyio.Event()
         async with anyio.create_task_group() as all_ports:
-            for path in paths:
-                all_ports.start_soon(one_port, path, job, go, goodputs)
+            for n, path in enumerate(paths):
+                all_ports.start_soon(one_port, path, job, go, SPREAD_S * n / len(paths), all_marks)
             await anyio.sleep(1)  # every line is open
             began = time.process_time()
             go.set()
@@ -126,7 +141,7 @@ async def ours(job: Job) -> Measured:
             _begin(starts)
         cpu_s = time.process_time() - began
 
-    return Measured(tuple(sorted(goodputs)), cpu_s)
+    return measured(job, all_marks, cpu_s)
 
 
 def _begin(starts: list[IO[str]]) -> None:
@@ -203,13 +218,9 @@ async def bare(job: Job) -> Measured:
         cpu_s = time.process_time() - began
         await anyio.sleep(0.2)  # the last answer passes the line
 
-    return Measured(tuple(sorted(_rate(job, port.marks) for port in ports.values())), cpu_s)
-
-
-def _rate(job: Job, marks: list[float]) -> float:
     first = 2 if job.protocol == "ymodem" else 1  # the mark at the end of the first block
-    more = job.length // SIZES[job.protocol] - 1
-    return more * SIZES[job.protocol] / (marks[first + more] - marks[first])
+    count = job.length // SIZES[job.protocol]
+    return measured(job, [port.marks[first : first + count] for port in ports.values()], cpu_s)
 
 
 def report(job: Job, run: Callable[[Job], Awaitable[Measured]]) -> Measured:
@@ -222,22 +233,30 @@ def main(arguments: Sequence[str]) -> None:
     length = -(-int(arguments[0]) // 1024) * 1024 if arguments else 61_440
     numbers = [int(number) for number in arguments[1:]] or [1, 16, 64]
     print(f"{length} bytes a port, 115200 baud emulated; share of the protocol's own limit in the data phase")
-    print("                                       ours              bare            CPU ms/MiB")
-    print("protocol    direction ports   limit    worst   median   median   goal    ours    bare  times")
+    print("                               ours: worst   median   median |  bare: median |       CPU ms/MiB")
+    print(
+        "protocol    direction ports  limit     port     port    block |   port  block |    ours    bare  times   goal"
+    )
     for protocol in SIZES:
         for direction in ("send", "receive"):
             for ports in numbers:
-                job = Job(protocol, direction, length, ports)
-                got, floor = report(job, ours), report(job, bare)
-                mib = length * ports / (1 << 20)
-                worst, median = got.goodputs[0] / job.limit, statistics.median(got.goodputs) / job.limit
-                goal = f"{GOALS[protocol]:.0%}" if protocol in GOALS else ""
-                print(
-                    f"{protocol:11} {direction:9} {ports:5} {job.limit:7.0f} {worst:8.1%} {median:8.1%} "
-                    f"{statistics.median(floor.goodputs) / job.limit:8.1%} {goal:>6} {1000 * got.cpu_s / mib:7.0f} "
-                    f"{1000 * floor.cpu_s / mib:7.0f} {got.cpu_s / floor.cpu_s:6.1f}",
-                    flush=True,
-                )
+                print(row(Job(protocol, direction, length, ports)), flush=True)
+
+
+def row(job: Job) -> str:
+    """Measure one job, ours and bare."""
+    got, floor = report(job, ours), report(job, bare)
+    mib = job.length * job.ports / (1 << 20)
+    shares = [rate / job.limit for rate in (got.goodputs[0], statistics.median(got.goodputs), job.rate(got.block_s))]
+    bare_shares = [rate / job.limit for rate in (statistics.median(floor.goodputs), job.rate(floor.block_s))]
+    costs = [1000 * run.cpu_s / mib for run in (got, floor)]
+    return (
+        f"{job.protocol:11} {job.direction:9} {job.ports:5} {job.limit:6.0f}"
+        + "".join(f"{share:9.1%}" for share in shares)
+        + f" |{bare_shares[0]:7.1%}{bare_shares[1]:7.1%}"
+        + f" |{costs[0]:8.0f}{costs[1]:8.0f}{costs[0] / costs[1]:7.1f}"
+        + (f"{GOALS[job.protocol]:7.0%}" if job.protocol in GOALS else "")
+    )
 
 
 if __name__ == "__main__":
