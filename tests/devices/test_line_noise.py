@@ -1,4 +1,4 @@
-"""Every transfer machine on lines that say, lose and repeat anything: it ends, stays small, claims no more than is so."""
+"""Every transfer machine on lines that say, lose and repeat anything: it ends, stays small, never claims too much."""
 
 from __future__ import annotations
 
