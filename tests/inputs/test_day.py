@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from benchday.domain.errors import MistakesFound
-from benchday.inputs import across
+from benchday.inputs import driver_choice
 from benchday.inputs.day import load_day, read_day
 from benchday.inputs.playbook_files import shipped_folder
 from benchday.inputs.source import digest
@@ -280,7 +280,7 @@ def test_a_driver_may_be_a_plug_in(day: Path, spoil: Spoil, monkeypatch: pytest.
     assert "found lantern" in only(day)
 
     installed = EntryPoints([EntryPoint("lantern", "lantern:make", "benchday.drivers")])
-    monkeypatch.setattr(across, "entry_points", lambda group: installed.select(group=group))
+    monkeypatch.setattr(driver_choice, "entry_points", lambda group: installed.select(group=group))
 
     assert mistakes_of(day) == []
 
