@@ -105,6 +105,7 @@ class Sender:
         self._tries = 0
         self._unasked = False
         self._wake_us: int | None = None
+        self._start_until_us = 0
         self._last = 0
         self._text = bytearray()
 
@@ -113,7 +114,7 @@ class Sender:
             self.rest += heard
             return Turn()
         if self._wake_us is None:
-            self._wake_us = now_us + self._limits.start_us
+            self._wake_us = self._start_until_us = now_us + self._limits.start_us
         for at, byte in enumerate(heard):
             turn = self._hear(byte, now_us)
             if self.ending is not None:
@@ -158,7 +159,7 @@ class Sender:
             self._crc = byte == x.CRC_PLEASE
             self._go(_At.STARTING, now_us + self._limits.after_start_us)
         elif self._at is _At.STARTING:
-            self._go(_At.START, now_us + self._limits.start_us)
+            self._go(_At.START, self._start_until_us)
 
         return None
 

@@ -37,6 +37,7 @@ class Receiver:
         self._buffer = bytearray()
         self._begun = False
         self._damaged = False
+        self._noisy_until_us = 0
         self._next = 1
         self._tries = 0
         self._wake_us = 0
@@ -48,9 +49,9 @@ class Receiver:
         if heard and not self._damaged:
             self._buffer += heard
             return self._work(now_us)
-        if heard:  # after damage the line must fall quiet first
-            return self._wait(now_us + self._limits.inside_us)
-        if now_us >= self._wake_us:
+        if heard and now_us < self._noisy_until_us:  # after damage the line must fall quiet first
+            return self._wait(min(now_us + self._limits.inside_us, self._noisy_until_us))
+        if heard or now_us >= self._wake_us:  # or it never falls quiet, which counts as a try
             return self._woken(now_us)
 
         return self._wait(self._wake_us)
@@ -88,6 +89,8 @@ class Receiver:
                 break
             else:
                 self._skip()
+        if self._damaged:
+            self._noisy_until_us = now_us + self._limits.block_us
         if self._damaged or self._buffer:
             return self._wait(now_us + self._limits.inside_us, answer, content)
 
@@ -99,7 +102,11 @@ class Receiver:
             self._damaged = True
             return b""
         if taken.number == (self._next - 1) & 0xFF and self._begun:  # our acknowledgement was lost
-            return bytes((x.ACK,))
+            self._tries += 1
+            if self._tries <= self._limits.tries:
+                return bytes((x.ACK,))
+            self._end(Ending.CUT)  # it says the same over and over
+            return bytes((x.CAN, x.CAN))
         if taken.number != self._next & 0xFF:
             self._end(Ending.CUT)
             return bytes((x.CAN, x.CAN))

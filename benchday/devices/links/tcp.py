@@ -21,6 +21,8 @@ from benchday.domain.seams import ModemLines
 
 _GONE = (anyio.EndOfStream, anyio.BrokenResourceError, anyio.ClosedResourceError, OSError)
 _QUIET_S = 0.02
+_DISCARD_S = 0.2
+"""For what has come to be thrown away: a device that never stops must not hold whoever wants to speak."""
 
 
 class TcpLink:
@@ -52,11 +54,12 @@ class TcpLink:
         return ModemLines()
 
     async def discard_input(self) -> None:
-        while True:
-            with anyio.move_on_after(_QUIET_S) as waiting:
-                await self.receive()
-            if waiting.cancelled_caught:
-                return
+        with anyio.move_on_after(_DISCARD_S):
+            while True:
+                with anyio.move_on_after(_QUIET_S) as waiting:
+                    await self.receive()
+                if waiting.cancelled_caught:
+                    return
 
     def abort(self) -> None:
         if self._over is None:
