@@ -15,8 +15,8 @@ from __future__ import annotations
 
 import hashlib
 import tracemalloc
-from collections.abc import AsyncIterator, Callable, Iterable, Mapping, Sequence
-from contextlib import AbstractAsyncContextManager, asynccontextmanager, suppress
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import AbstractAsyncContextManager, contextmanager, suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -90,20 +90,20 @@ async def meet(make: MakeFaultBed, kind: str, wanted: Sequence[Cell], *, beds: i
     """
     found: list[Met] = []
     faults = {fault.name: fault for fault in FAULTS[kind]}
-    measuring = anyio.Lock()
+    gauge = Gauge()
     async with anyio.create_task_group() as tasks:
         for group in (READINGS, CHANGES):
             row = [cell for cell in wanted if cell.capability in group]
             for number in range(beds):
                 part = row[number::beds]
                 if part:
-                    tasks.start_soon(_lane, make, [(cell, faults[cell.fault]) for cell in part], measuring, found)
+                    tasks.start_soon(_lane, make, [(cell, faults[cell.fault]) for cell in part], gauge, found)
     order = {cell: number for number, cell in enumerate(wanted)}
     return tuple(sorted(found, key=lambda met: order[met.cell]))
 
 
 async def _lane(
-    make: MakeFaultBed, row: Sequence[tuple[Cell, Fault]], measuring: anyio.Lock, found: list[Met]
+    make: MakeFaultBed, row: Sequence[tuple[Cell, Fault]], gauge: Gauge, found: list[Met]
 ) -> None:
     async with make() as bed:
         stand = _Stand(bed)
@@ -111,7 +111,7 @@ async def _lane(
         try:
             for cell, fault in row:
                 if not fault.other or bed.between.knows_another:
-                    found.append(await stand.meet(cell, fault, measuring))
+                    found.append(await stand.meet(cell, fault, gauge))
         finally:
             await stand.let_go()
 
@@ -142,13 +142,13 @@ class _Stand:
             with anyio.move_on_after(5, shield=True), suppress(DeviceError):
                 await driver.aclose()
 
-    async def meet(self, cell: Cell, fault: Fault, measuring: anyio.Lock) -> Met:
+    async def meet(self, cell: Cell, fault: Fault, gauge: Gauge) -> Met:
         """Try one cell."""
         bed = self._bed
         if fault.harmless is not self._patient:
             await self.let_go()
             self._patient, self._driver = fault.harmless, await bed.open(fault.harmless)
-        async with measured(measuring if fault.endless else None) as held:
+        with gauge.over(fault) as held:
             visits, began = bed.between.visits, anyio.current_time()
             await bed.between.begin(fault, bed.midway_bytes if cell.moment == MIDWAY else 0)
             try:
@@ -230,21 +230,31 @@ def _fails(later: Later | None) -> str | None:
     return None
 
 
-@asynccontextmanager
-async def measured(turn: anyio.Lock | None) -> AsyncIterator[list[int]]:
-    """Measure what is held in memory at most, in bytes above the beginning; one at a time, for the count is Python's."""
-    held = [0]
-    if turn is None:
-        yield held
-        return
-    async with turn:
-        tracemalloc.start()
-        try:
-            before, _ = tracemalloc.get_traced_memory()
+class Gauge:
+    """Measures what is held in memory at most, above the beginning. Who measures at the same time is counted in."""
+
+    def __init__(self) -> None:
+        self._users = 0
+        self._before = 0
+
+    @contextmanager
+    def over(self, fault: Fault) -> Iterator[list[int]]:
+        """Measure what is held of an endless answer, in bytes; nothing for another fault."""
+        held = [0]
+        if not fault.endless:
             yield held
-            held[0] = max(0, tracemalloc.get_traced_memory()[1] - before)
+            return
+        if self._users == 0:
+            tracemalloc.start()
+            self._before, _ = tracemalloc.get_traced_memory()
+        self._users += 1
+        try:
+            yield held
+            held[0] = max(0, tracemalloc.get_traced_memory()[1] - self._before)
         finally:
-            tracemalloc.stop()
+            self._users -= 1
+            if self._users == 0:
+                tracemalloc.stop()
 
 
 __all__ = ["FAULTS", "Cell", "FaultBed", "MakeFaultBed", "Met", "cells", "meet", "smallest_of"]

@@ -21,7 +21,7 @@ from benchday.domain.seams import ModemLines
 
 _GONE = (anyio.EndOfStream, anyio.BrokenResourceError, anyio.ClosedResourceError, OSError)
 _QUIET_S = 0.02
-_DISCARD_S = 0.2
+_DISCARD_S = 0.1
 """For what has come to be thrown away: a device that never stops must not hold whoever wants to speak."""
 
 
