@@ -78,7 +78,7 @@ class FaultBed:
     """One that may be changed, and some values for it."""
     limit_s: float = 10.0
     """Real seconds within which every call must end, whatever the fault: what the driver's own limits add up to."""
-    most_bytes: int = 4 << 20
+    most_bytes: int = 2 << 20
     """What may be held of an endless answer, measured."""
     midway_bytes: int = 2500
     """After so many bytes a fault begins that befalls a transfer half way; less than the image and the recordings."""

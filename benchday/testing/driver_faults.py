@@ -102,9 +102,7 @@ async def meet(make: MakeFaultBed, kind: str, wanted: Sequence[Cell], *, beds: i
     return tuple(sorted(found, key=lambda met: order[met.cell]))
 
 
-async def _lane(
-    make: MakeFaultBed, row: Sequence[tuple[Cell, Fault]], gauge: Gauge, found: list[Met]
-) -> None:
+async def _lane(make: MakeFaultBed, row: Sequence[tuple[Cell, Fault]], gauge: Gauge, found: list[Met]) -> None:
     async with make() as bed:
         stand = _Stand(bed)
         await stand.learn()

@@ -97,7 +97,7 @@ class NoiseBefore(Fault):
     name = "noise before"
 
     def __init__(self) -> None:
-        self._random = Random(11)
+        self._random = Random(11)  # noqa: S311  # repeatable, not secret
 
     def noise(self) -> bytes:
         return self._random.randbytes(self._random.randrange(1, 60))
@@ -149,7 +149,7 @@ class WrongRate(Fault):
     name = "wrong baud rate"
 
     def __init__(self) -> None:
-        self._table = bytes(Random(17).sample(range(256), 256))
+        self._table = bytes(Random(17).sample(range(256), 256))  # noqa: S311  # repeatable, not secret
 
     async def down(self, piece: bytes, wire: Wire) -> None:
         await wire.to_driver(piece[: (len(piece) + 1) // 2].translate(self._table))
@@ -173,7 +173,7 @@ class Flood(Fault):
 
     name = "flood"
     endless = True
-    piece = Random(23).randbytes(1 << 15)
+    piece = Random(23).randbytes(1 << 15)  # noqa: S311  # repeatable, not secret
 
     async def beside(self, wire: Wire) -> None:
         while True:

@@ -117,7 +117,7 @@ class NoHttp(Answers):
     name = "no HTTP"
 
     async def answer(self, wire: Wire) -> None:
-        await wire.to_driver(Random(31).randbytes(300) + b"\r\n\r\n")
+        await wire.to_driver(Random(31).randbytes(300) + b"\r\n\r\n")  # noqa: S311  # repeatable, not secret
 
 
 class EndlessBody(Answers):

@@ -13,6 +13,7 @@ from typing import Protocol
 
 import anyio
 import anyio.abc
+import anyio.lowlevel
 
 from benchday.domain.errors import LinkError
 from benchday.domain.seams import ByteStream
@@ -108,7 +109,7 @@ class Relay:
 
     async def serve(self, near: anyio.abc.SocketStream) -> None:
         """Serve one connection to its end."""
-        async with near:
+        try:
             near.extra(anyio.abc.SocketAttribute.raw_socket).setsockopt(  # noqa: S610  # no database in sight
                 socket.IPPROTO_TCP, socket.TCP_NODELAY, 1
             )
@@ -118,6 +119,11 @@ class Relay:
             with suppress(*GONE):
                 other = self._other if fault is not None and fault.other else None
                 await self._join(near, await (other or self._reach)())
+        finally:
+            # Whoever was cancelled must still see it closed, or its socket waits for a driver that reads nothing.
+            with anyio.CancelScope(shield=True):
+                await near.aclose()
+                await anyio.lowlevel.checkpoint()
 
     async def visit(self, near: anyio.abc.SocketStream) -> None:
         """Count a visitor where a redirect points."""

@@ -85,7 +85,7 @@ async def restore(process: Process) -> None:
 def reach(kind: Kind, process: Process) -> Reach:
     """Return the way to a unit."""
     if kind.way == "line":
-        return partial(open_link, str(process.link))  # type: ignore[return-value]  # a link has what is needed
+        return partial(open_link, str(process.link))
 
     async def connect() -> Any:
         # After a restart a unit may serve its page at another port.
@@ -128,7 +128,7 @@ def opener(kind: Kind, process: Process, port: int) -> Callable[[bool], Awaitabl
     where = f"{scheme}://127.0.0.1:{port}"
 
     async def open_driver(patient: bool) -> Any:
-        return await make_driver(kind.driver, Place(where, settings | (PATIENT if patient else kind.hurried)))
+        return await make_driver(kind.driver, Place(where, {**settings, **(PATIENT if patient else kind.hurried)}))
 
     return open_driver
 

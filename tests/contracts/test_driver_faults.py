@@ -1,4 +1,4 @@
-"""Every driver under every fault keeps what is promised: the matrix is met once for each kind of bed, told cell by cell."""
+"""Every driver under every fault keeps what is promised: a matrix met once for each kind of bed, told cell by cell."""
 
 from __future__ import annotations
 

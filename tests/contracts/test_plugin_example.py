@@ -75,7 +75,9 @@ def test_a_playbook_may_name_it(installed: Path, tmp_path: Path) -> None:
     def mistakes(text: str) -> list[str]:
         (own / "millrace.yaml").write_text(text, encoding="utf-8")
         expected = 0 if "anser" not in text and "teasle" not in text else 2
-        told = done(installed, "-m", "benchday.cli.main", "validate", str(day), "--json", cwd=tmp_path, expected=expected)
+        told = done(
+            installed, "-m", "benchday.cli.main", "validate", str(day), "--json", cwd=tmp_path, expected=expected
+        )
         return [m["nearest"] for m in json.loads(told)["mistakes"]]
 
     assert mistakes(chosen) == []

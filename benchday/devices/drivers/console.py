@@ -86,7 +86,7 @@ class ConsoleDriver:
         lengths = {recording.sha256: recording.bytes for recording in told if recording.sha256}
         for recording in told:
             # The answer to SUM names no recording: one that came late would be taken for the next one's.
-            if lengths.get(recording.sha256, recording.bytes) != recording.bytes:
+            if lengths.get(recording.sha256 or "", recording.bytes) != recording.bytes:
                 raise Garbled("the unit tells one digest for recordings of several lengths; an answer came twice")
 
         return tuple(told)

@@ -47,7 +47,7 @@ class ConsoleLimits:
     sky_s: float = 2.5
     """For a streamed position; units send one a second."""
     transfer_start_s: float = 60.0
-    """For the unit to ask for an image, once it has agreed to take one ("say one minute", see ``devices/xmodem.py``)."""
+    """For the unit to ask for an image, once it has agreed to take one (as ``devices/xmodem.py`` says)."""
     transfer_answer_s: float = 4.0
     """For the answer to a block, before it is sent again."""
     transfer_end_s: float = 3.0

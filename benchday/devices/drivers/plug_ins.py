@@ -20,7 +20,7 @@ Make = Callable[[Place], Awaitable[object]]
 
 def names() -> frozenset[str]:
     """Return the names that plug-ins claim."""
-    return entry_points(group=GROUP).names
+    return frozenset(entry_points(group=GROUP).names)
 
 
 def plugged_in(name: str) -> Make:

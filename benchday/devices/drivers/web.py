@@ -68,8 +68,7 @@ class WebDriver:
                     raise Refused(f"fetch {recording.name}", "missing")
                 async for piece in response.aiter_raw():
                     done += len(piece)
-                    if self._clock() > until_us:
-                        raise LinkSilent(f"{done} bytes in {whole_s:.0f} s are too slow to go on")
+                    _in_time(self._clock() <= until_us, done, whole_s)
                     if done > recording.bytes:
                         raise Garbled(f"{recording.name} is longer than the {recording.bytes} bytes announced")
                     digest.update(piece)
@@ -186,6 +185,11 @@ class WebDriver:
 
     async def _status(self) -> words.StatusSaid:
         return words.said(words.StatusSaid, await self._session.read("GET", "/status"))
+
+
+def _in_time(still: bool, done: int, whole_s: float) -> None:
+    if not still:
+        raise LinkSilent(f"{done} bytes in {whole_s:.0f} s are too slow to go on")
 
 
 def _path(folder: str, name: str) -> str:

@@ -99,9 +99,7 @@ class WebSession:
     async def aclose(self) -> None:
         await self.client.aclose()
 
-    async def read(
-        self, method: str, path: str, *, body: object = None, limit_s: float | None = None
-    ) -> Reply:
+    async def read(self, method: str, path: str, *, body: object = None, limit_s: float | None = None) -> Reply:
         """Ask for a reading; asked once more after silence or a lost connection.
 
         Raises:

@@ -73,7 +73,8 @@ class TcpLink:
     async def aclose(self) -> None:
         self._over = self._over or "the line was closed"
         with anyio.move_on_after(CLOSE_LIMIT_S, shield=True):
-            await anyio.aclose_forcefully(self._stream)
+            # Not forcefully: that would leave what is not yet sent, and with it the socket, to a peer that never reads.
+            await self._stream.aclose()
 
     def _check(self) -> None:
         if self._over is not None:
