@@ -29,8 +29,13 @@ from benchday.domain.seams import CAPABILITIES, capabilities
 from benchday.testing.driver_deeds import CHANGES, DEEDS, READINGS, FaultBed, Later, Truth, read, smallest_of
 from benchday.testing.faults import LINE_FAULTS, Fault
 from benchday.testing.page_faults import PAGE_FAULTS
+from benchday.testing.storage_faults import STORAGE_FAULTS
 
-FAULTS: Mapping[str, tuple[Fault, ...]] = {"line": LINE_FAULTS, "page": PAGE_FAULTS}
+FAULTS: Mapping[str, tuple[Fault, ...]] = {
+    "line": LINE_FAULTS,
+    "page": PAGE_FAULTS,
+    "storage": STORAGE_FAULTS,
+}
 """Kind of the way to the unit -> what befalls it."""
 START, MIDWAY = "from the start", "midway"
 AGAIN_WITHIN_S = 20.0

@@ -106,8 +106,11 @@ async def test_one_digest_for_two_lengths_is_no_answer() -> None:
 async def test_settings_of_transfers_reach_them(tmp_path_factory: pytest.TempPathFactory) -> None:
     """A unit that has gone silent in a transfer is given up after the set time."""
     silent = {"when": "send", "percent": 20, "what": "silent", "seconds": 60}
-    hurried = {"transfer_block_s": 0.05, "transfer_ask_s": 0.5, "transfer_quiet_s": 0.05}
-    async with simulated(tmp_path_factory.mktemp("unit"), silent, **hurried) as (driver, _):
+    folder = tmp_path_factory.mktemp("unit")
+    async with simulated(folder, silent, transfer_block_s=0.05, transfer_ask_s=0.5, transfer_quiet_s=0.05) as (
+        driver,
+        _,
+    ):
         (first, *_) = await driver.recordings()
 
         async def sink(piece: bytes) -> None: ...
