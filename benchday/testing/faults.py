@@ -173,12 +173,13 @@ class Flood(Fault):
 
     name = "flood"
     endless = True
+    pause_s = 0.001
     piece = Random(23).randbytes(1 << 15)  # noqa: S311  # repeatable, not secret
 
     async def beside(self, wire: Wire) -> None:
         while True:
             await wire.to_driver(self.piece)
-            await anyio.sleep(0.001)
+            await anyio.sleep(self.pause_s)
 
 
 class FloodOfText(Flood):
@@ -192,6 +193,7 @@ class FloodOfLines(Flood):
     """Lines without end that are no answers."""
 
     name = "flood of lines"
+    pause_s = 0.01
     piece = b"$GPTXT,01,01,02,ready*00\r\nready\r\n" * 900
 
 

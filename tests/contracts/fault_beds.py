@@ -13,9 +13,11 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import anyio
+import anyio.to_thread
 
 from benchday.devices.drivers import Place, make_driver
 from benchday.devices.links import open_link
+from benchday.domain.playbook import Playbook
 from benchday.testing.driver_deeds import FaultBed, Seen
 from benchday.testing.relay import Reach, over_tcp, relay
 from tests.devices.acts import image_for, spent
@@ -38,6 +40,8 @@ class Kind:
     model: str
     hurried: Mapping[str, Any]
     """Settings by which it waits for nothing long."""
+    playbook: Playbook | None = None
+    """For a driver that is told in one what to say."""
 
 
 KINDS: dict[str, Kind] = {
@@ -101,10 +105,16 @@ async def fault_bed(kind: Kind) -> AsyncIterator[FaultBed]:
     with ExitStack() as processes:
         folder = Path(processes.enter_context(tempfile.TemporaryDirectory()))
         ours = processes.enter_context(unit(kind.model, folder / SERIAL, speed=SPEED))
-        other = processes.enter_context(unit(kind.model, folder / OTHER, serial_number=OTHER, speed=SPEED))
-        for process in (ours, other):
-            process.hand(do="external power", on=True)
-        async with relay(reach(kind, ours), other=reach(kind, other), page=kind.way == "page") as between:
+        ours.hand(do="external power", on=True)
+        another = partial(unit, kind.model, folder / OTHER, serial_number=OTHER, speed=SPEED)
+        others: list[Process] = []
+
+        async def other() -> Any:
+            if not others:  # most of what is met on a bed needs none
+                others.append(await anyio.to_thread.run_sync(processes.enter_context, another()))
+            return await reach(kind, others[0])()
+
+        async with relay(reach(kind, ours), other=other, page=kind.way == "page") as between:
             yield FaultBed(
                 open=opener(kind, ours, between.port),
                 between=between,
@@ -128,7 +138,8 @@ def opener(kind: Kind, process: Process, port: int) -> Callable[[bool], Awaitabl
     where = f"{scheme}://127.0.0.1:{port}"
 
     async def open_driver(patient: bool) -> Any:
-        return await make_driver(kind.driver, Place(where, {**settings, **(PATIENT if patient else kind.hurried)}))
+        at = Place(where, {**settings, **(PATIENT if patient else kind.hurried)}, playbook=kind.playbook, unit=SERIAL)
+        return await make_driver(kind.driver, at)
 
     return open_driver
 
