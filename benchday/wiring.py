@@ -30,7 +30,7 @@ from benchday.devices.drivers import make_driver
 from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.devices.drivers.by_hand_questions import Question as HandQuestion
 from benchday.domain.bench import Instruments
-from benchday.domain.errors import InputError, LinkNotFound, MistakesFound
+from benchday.domain.errors import InputError, LinkError, LinkNotFound, MistakesFound
 from benchday.domain.fold import DayState, fold
 from benchday.domain.image_lists import SeenList, newest_seen
 from benchday.domain.plan import DayPlan
@@ -257,7 +257,11 @@ class _Opener:
         by_hand = ByHandDriver(put)
         where = self._where(unit, place) if playbook.driver.name != "by-hand" else ""
         at = UnitPlace(where, dict(playbook.driver.settings), ask=put, playbook=playbook, unit=unit)
-        driver = await make_driver(playbook.driver.name, at)
+        try:
+            driver = await make_driver(playbook.driver.name, at)
+        except InputError as error:
+            # The files were right when the day began: a plug-in was taken away or broken since. One unit waits for it.
+            raise LinkError(f"the unit's driver cannot be used: {error}") from error
         return cast("ServedBy", completed(driver, by_hand))
 
     def _where(self, unit: str, place: str | None) -> str:

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from benchday.cli.app_drivers import drivers
 from benchday.cli.app_images import images
 from benchday.cli.conduct import conduct
 from benchday.cli.exits import listed
@@ -374,6 +375,9 @@ def durations(
 
 
 app.add_typer(images, name="images", short_help="Look after the image store.")
+
+
+app.command(short_help="List the drivers that are installed.")(drivers)
 
 
 @app.command(short_help="Print a JSON Schema.")

@@ -15,8 +15,9 @@ from benchday.devices.drivers import DRIVERS
 from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.devices.drivers.by_hand_questions import Question
 from benchday.devices.drivers.console import ConsoleDriver
-from benchday.devices.drivers.smp import SmpDriver, SmpSources
-from benchday.devices.drivers.smp_line import Carrier, LineCarrier, SmpLimits, SmpLine
+from benchday.devices.drivers.smp import SmpDriver
+from benchday.devices.drivers.smp_line import Carrier, LineCarrier, SmpLine
+from benchday.devices.drivers.smp_settings import SmpLimits, SmpSources
 from benchday.devices.drivers.web import WebDriver
 from benchday.devices.drivers.web_session import Address, WebLimits, WebSession
 from benchday.devices.links.memory import memory_pair

@@ -12,8 +12,9 @@ import anyio
 import pytest
 
 from benchday.devices.drivers import Place, make_driver
-from benchday.devices.drivers.smp import SmpDriver, SmpSources
-from benchday.devices.drivers.smp_line import Carrier, LineCarrier, SmpLimits, SmpLine
+from benchday.devices.drivers.smp import SmpDriver
+from benchday.devices.drivers.smp_line import Carrier, LineCarrier, SmpLine
+from benchday.devices.drivers.smp_settings import SmpLimits, SmpSources
 from benchday.devices.links.memory import memory_pair
 from benchday.domain.errors import (
     DeviceError,

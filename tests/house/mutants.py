@@ -26,6 +26,20 @@ SIGNING = "inputs/test_image_signing.py"
 
 MUTANTS = (
     Mutant(
+        "a page that answers 200 to everything is believed",
+        "devices/drivers/web_session.py",
+        "if reply.status != done:",
+        "if False:",
+        ("devices/test_endless.py::test_only_the_right_status_says_that_something_was_done",),
+    ),
+    Mutant(
+        "a plug-in that fails in a write is told as a reading that failed",
+        "devices/drivers/guarded.py",
+        "if capability in _CHANGES:",
+        "if False:",
+        ("devices/test_plug_ins.py::test_what_a_plug_in_raises_becomes_an_error_of_a_unit",),
+    ),
+    Mutant(
         "a permit that never expires",
         "domain/permits.py",
         "if mono_us > permit.expires_mono_us:",

@@ -8,8 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from benchday.domain.drivers import BUILT_IN, DriverKnown
 from benchday.domain.errors import MistakesFound
-from benchday.inputs import across
+from benchday.inputs import driver_choice
 from benchday.inputs.day import load_day, read_day
 from benchday.inputs.playbook_files import shipped_folder
 from benchday.inputs.source import digest
@@ -280,7 +281,7 @@ def test_a_driver_may_be_a_plug_in(day: Path, spoil: Spoil, monkeypatch: pytest.
     assert "found lantern" in only(day)
 
     installed = EntryPoints([EntryPoint("lantern", "lantern:make", "benchday.drivers")])
-    monkeypatch.setattr(across, "entry_points", lambda group: installed.select(group=group))
+    monkeypatch.setattr(driver_choice, "entry_points", lambda group: installed.select(group=group))
 
     assert mistakes_of(day) == []
 
@@ -344,11 +345,10 @@ def test_notices_are_told_beside_a_right_plan(day: Path) -> None:
     ]
 
 
-def test_a_driver_whose_extra_is_missing(day: Path, spoil: Spoil, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_driver_whose_extra_is_missing(day: Path, spoil: Spoil) -> None:
     """Said for a unit that is expected, with what to install; a playbook that nobody needs is no matter."""
-    monkeypatch.setitem(across.EXTRAS, "smp", ("no_such_package",))
-    assert mistakes_of(day) == []
+    known = (DriverKnown("smp", BUILT_IN, None, None, problem='smp not installed: pip install "benchday[smp]"'),)
+    assert read_day(day, drivers=known).mistakes == ()
     spoil("roster.csv", "007421530018,Millrace", "007421530018,Wherry")
-    assert any(
-        "expected what this driver needs: pip install 'benchday[smp]', found smp" in str(m) for m in mistakes_of(day)
-    )
+    said = [str(mistake) for mistake in read_day(day, drivers=known).mistakes]
+    assert any('found smp, which cannot: smp not installed: pip install "benchday[smp]"' in text for text in said)

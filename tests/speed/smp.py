@@ -21,7 +21,8 @@ import anyio
 
 from benchday.devices.drivers.smp_frames import framed
 from benchday.devices.drivers.smp_image import ImageWay, send_image
-from benchday.devices.drivers.smp_line import Carrier, LineCarrier, SmpLimits, SmpLine
+from benchday.devices.drivers.smp_line import Carrier, LineCarrier, SmpLine
+from benchday.devices.drivers.smp_settings import SmpLimits
 from benchday.devices.links import open_link
 
 RATE = 11_520

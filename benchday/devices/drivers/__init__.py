@@ -4,28 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
 from contextlib import suppress
-from importlib.metadata import entry_points
-from typing import cast
 
 import anyio
 
+from benchday.devices.drivers import plug_ins
 from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.devices.drivers.console import ConsoleDriver
 from benchday.devices.drivers.console_line import ConsoleLimits
+from benchday.devices.drivers.guarded import guarded
+from benchday.devices.drivers.makers import missing_for, needs, takes
 from benchday.devices.drivers.place import Place
+from benchday.devices.drivers.plug_ins import GROUP, Make
 from benchday.devices.drivers.settings import refuse_unknown, taken_from
+from benchday.devices.drivers.smp_settings import SmpLimits, SmpSources
 from benchday.devices.drivers.web import WebDriver
 from benchday.devices.drivers.web_session import Address, WebLimits, WebSession
 from benchday.devices.links import LineSettings, open_link
 from benchday.devices.links.place import read_place
-from benchday.domain.errors import InputError, LinkError, LinkForbidden, LinkNotFound, OurFault
+from benchday.domain.drivers import BUILT_IN
+from benchday.domain.errors import InputError, LinkForbidden, LinkNotFound, OurFault
 from benchday.domain.seams import Link
 
-Make = Callable[[Place], Awaitable[object]]
-GROUP = "benchday.drivers"
-"""Entry points of this group are drivers too: each a ``Make``."""
 
-
+@takes(LineSettings, ConsoleLimits)
 async def make_console(place: Place) -> ConsoleDriver:
     """Open a serial line and speak the serial dialogue on it."""
     refuse_unknown(place.settings, (LineSettings, ConsoleLimits))
@@ -49,6 +50,7 @@ async def _once_it_is_there(open_it: Callable[[], Awaitable[Link]], limits: Cons
     return await open_it()
 
 
+@takes(WebLimits, user="", password="")
 async def make_web(place: Place) -> WebDriver:
     """Speak with the unit's own page; signed in when it first asks for that."""
     refuse_unknown(place.settings, (WebLimits,), also=("user", "password"))
@@ -65,6 +67,7 @@ def _address(place: Place) -> Address:
     return Address(f"http://{read.rest}", str(known.get("user", "")), str(known.get("password", "")))
 
 
+@takes()
 async def make_by_hand(place: Place) -> ByHandDriver:
     """Ask an operator for everything."""
     refuse_unknown(place.settings, ())
@@ -74,18 +77,12 @@ async def make_by_hand(place: Place) -> ByHandDriver:
     return ByHandDriver(place.ask)
 
 
+@takes(LineSettings, SmpLimits, SmpSources)
+@needs("smp", "smp", "cbor2", "crcmod")
 async def make_smp(place: Place) -> object:
     """Speak SMP on a serial line, or in datagrams (udp://host:port); needs the extra ``smp``."""
-    try:
-        from benchday.devices.drivers.smp_making import open_smp  # noqa: PLC0415  # an extra: not always there
-    except ModuleNotFoundError as missing:
-        package = str(missing.name).partition(".")[0]
-        if package not in ("smp", "cbor2", "crcmod"):
-            raise
-        # No mistake in a file, and no reason to end a day: this unit cannot be reached, and is held.
-        raise LinkError(
-            f"the driver smp needs the package {package}, which is not installed: pip install 'benchday[smp]'"
-        ) from None
+    from benchday.devices.drivers.smp_making import open_smp  # noqa: PLC0415  # an extra: not always there
+
     return await open_smp(place)
 
 
@@ -102,18 +99,18 @@ async def make_driver(name: str, place: Place) -> object:
     """Make the driver of this name, built in or plugged in.
 
     Raises:
-        InputError: there is none, or a setting is wrong.
-        LinkError: the unit cannot be reached.
+        InputError: there is none, it cannot be used here, or a setting is wrong.
+        DeviceError: the unit cannot be reached, or a plug-in failed.
     """
-    return await (DRIVERS.get(name) or _plugged_in(name))(place)
+    built_in = DRIVERS.get(name)
+    if built_in is not None:
+        if missing := missing_for(built_in, BUILT_IN):
+            raise InputError(f"the driver {name} cannot be used here: {missing}")
+        return await built_in(place)
+    if name not in (claimed := plug_ins.names()):
+        raise InputError(f"no driver is called {name!r}; there are: {', '.join(sorted({*DRIVERS, *claimed}))}")
 
-
-def _plugged_in(name: str) -> Make:
-    found = entry_points(group=GROUP)
-    if name in found.names:
-        return cast("Make", found[name].load())
-
-    raise InputError(f"no driver is called {name!r}; there are: {', '.join(sorted({*DRIVERS, *found.names}))}")
+    return await guarded(name, plug_ins.plugged_in(name), place)
 
 
 __all__ = ["DRIVERS", "GROUP", "Make", "Place", "make_driver"]

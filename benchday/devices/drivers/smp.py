@@ -9,7 +9,6 @@ from __future__ import annotations
 import hashlib
 from collections.abc import AsyncGenerator, AsyncIterator, Sequence
 from contextlib import aclosing
-from dataclasses import dataclass
 
 import anyio
 from smp.image_management import ImageState
@@ -36,6 +35,7 @@ from benchday.devices.drivers import smp_words as words
 from benchday.devices.drivers.smp_files import SmpFiles
 from benchday.devices.drivers.smp_image import ImageWay, mark, may_go_back, running, send_image, states_of, waiting
 from benchday.devices.drivers.smp_line import SmpLine
+from benchday.devices.drivers.smp_settings import SmpSources
 from benchday.devices.transfer import Monotonic, monotonic_us
 from benchday.domain.errors import (
     DeviceError,
@@ -55,23 +55,6 @@ UNCONFIRMED = "-unconfirmed"
 """Behind the release of a unit that goes back at its next start."""
 _LOOK_S = 1.0
 """For an answer while it is not known whether the unit is up (seconds)."""
-
-
-@dataclass(frozen=True, slots=True)
-class SmpSources:
-    """Where this kind of unit tells what the protocol has no word for; empty: it does not, and a person is asked.
-
-    Each is the name of a setting, or ``info:`` and the letter of a field of the system's description.
-    """
-
-    serial_from: str = ""
-    model_from: str = "info:i"
-    hardware_from: str = ""
-    term_from: str = ""
-    settings: str = ""
-    """Names of the settings that are compared and put back, with spaces between."""
-    recordings_index: str = ""
-    """Path of the text file on the unit that lists its recordings."""
 
 
 class SmpDriver:

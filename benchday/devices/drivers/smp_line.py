@@ -7,7 +7,6 @@ another number is late or twice, and is left aside.
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
 import anyio
@@ -15,9 +14,10 @@ from smp.header import OP, Header
 from smp.message import Request, Response
 
 from benchday.devices.drivers.smp_frames import FrameReader, framed
+from benchday.devices.drivers.smp_settings import SmpLimits
 from benchday.devices.drivers.smp_words import header_of, reply_of
 from benchday.devices.links.udp import MOST_BYTES, UdpLink
-from benchday.domain.errors import InputError, LinkSilent
+from benchday.domain.errors import LinkSilent
 from benchday.domain.seams import Link
 
 R = TypeVar("R", bound=Response)
@@ -26,32 +26,6 @@ USUAL_BYTES = 384
 """Largest message while the unit has not said how large one may be (common practice, no source)."""
 _SERIAL_EXTRA = 4
 """A serial line's length and CRC stand in the unit's buffer too (from memory of the RTOS's own serial part)."""
-
-
-@dataclass(frozen=True, slots=True)
-class SmpLimits:
-    """Real seconds, tries and bytes; none shrinks with a simulated day's speed."""
-
-    answer_s: float = 2.5
-    """For the answer to a request, each time it is sent."""
-    erase_s: float = 60.0
-    """For the answer to the first piece of an image: the unit may clear its whole slot before it answers."""
-    tries: int = 5
-    """How often a request is sent before the unit counts as silent."""
-    restart_s: float = 180.0
-    """For a restart, until the unit answers again; it moves the image between its slots meanwhile."""
-    down_s: float = 1.0
-    """After it agreed to restart: how long it may go on answering before it goes down."""
-    appears_s: float = 5.0
-    """For the port of a unit just switched on."""
-    poll_s: float = 0.5
-    """Between two tries to reach a unit that restarts."""
-    message_bytes: int = 2048
-    """Largest message that is sent, however large the unit's buffer is."""
-
-    def __post_init__(self) -> None:
-        if self.tries < 1 or self.poll_s <= 0 or not 128 <= self.message_bytes <= 8192:
-            raise InputError("driver settings: tries is 1 or more, poll_s above 0, message_bytes 128 to 8192")
 
 
 class Carrier(Protocol):

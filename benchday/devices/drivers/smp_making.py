@@ -8,8 +8,9 @@ import anyio
 
 from benchday.devices.drivers.place import Place
 from benchday.devices.drivers.settings import refuse_unknown, taken_from
-from benchday.devices.drivers.smp import SmpDriver, SmpSources
-from benchday.devices.drivers.smp_line import Carrier, DatagramCarrier, LineCarrier, SmpLimits, SmpLine
+from benchday.devices.drivers.smp import SmpDriver
+from benchday.devices.drivers.smp_line import Carrier, DatagramCarrier, LineCarrier, SmpLine
+from benchday.devices.drivers.smp_settings import SmpLimits, SmpSources
 from benchday.devices.links import LineSettings, open_link
 from benchday.devices.links.place import read_place
 from benchday.devices.links.udp import open_udp
