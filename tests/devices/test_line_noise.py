@@ -82,10 +82,14 @@ def test_both_xmodem_machines_together(data: bytes, spoilt: dict[int, str]) -> N
 
 
 def play(sender: Machine, receiver: Machine, spoilt: dict[int, str]) -> list[bytes]:
-    """Let two machines talk over a line that spoils some messages; returns the files that came whole."""
+    """Let two machines talk over a line that spoils some messages; returns the files that came whole.
+
+    What is late holds up what comes after it: lines, and connections in their place, keep the order.
+    """
     now, number = 0, 0
     on_the_way: list[tuple[int, int, bool, bytes]] = []
     wakes = {True: 0, False: 0}
+    free_at = {True: 0, False: 0}
     whole: list[bytes] = []
     coming = bytearray()
     for _ in range(3000):
@@ -105,7 +109,8 @@ def play(sender: Machine, receiver: Machine, spoilt: dict[int, str]) -> list[byt
                 _keep(turn, coming, whole)
             if turn.send:
                 for at, data in _spoil(turn.send, now, spoilt.get(number, "")):
-                    on_the_way.append((at, number, not to_receiver, data))
+                    free_at[not to_receiver] = max(free_at[not to_receiver], at)
+                    on_the_way.append((free_at[not to_receiver], number, not to_receiver, data))
                 number += 1
     assert sender.ending is not None
     if receiver.ending is Ending.WHOLE and isinstance(receiver, Receiver):
