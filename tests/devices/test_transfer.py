@@ -8,13 +8,16 @@ from random import Random
 import anyio
 import pytest
 
-from benchday.devices.links.memory import Faults, memory_pair
+from benchday.devices import xmodem_blocks as x
+from benchday.devices.file_head import END_OF_BATCH, FileHead, build_head
+from benchday.devices.links.memory import Faults, MemoryLink, memory_pair
 from benchday.devices.transfer import drive
 from benchday.devices.xmodem import Ending, Limits, Sender
 from benchday.devices.xmodem_receiver import Receiver, ReceiverLimits
+from benchday.devices.ymodem import BatchReceiver
 from benchday.domain.errors import LinkGone
 
-SOON = Limits(answer_us=400_000, quiet_us=20_000, end_us=100_000, after_start_us=5_000)
+SOON = Limits(answer_us=1_500_000, quiet_us=100_000, end_us=500_000, after_start_us=5_000)
 SOON_BACK = ReceiverLimits(start_us=100_000, block_us=200_000, inside_us=30_000)
 
 
@@ -78,3 +81,51 @@ async def test_a_line_that_vanishes_is_told() -> None:
         async for _ in drive(near, sender):
             pass
     assert sender.ending is None
+
+
+class Inbox:
+    """Notes in which order it is called, and what had been said by then."""
+
+    def __init__(self, far: MemoryLink) -> None:
+        self.calls: list[str] = []
+        self._far = far
+
+    async def begin(self, head: FileHead) -> None:
+        self.calls.append(f"begin {head.name} {head.length}")
+
+    async def take(self, piece: bytes) -> None:
+        self.calls.append(f"take {len(piece)}")
+
+    async def end(self) -> None:
+        self.calls.append("end")
+        with anyio.move_on_after(0.05) as waiting:
+            await self._far.receive()
+        assert waiting.cancelled_caught, "the other side was told before the file was kept"
+
+
+@pytest.mark.asyncio
+async def test_a_batch_goes_into_an_inbox() -> None:
+    """Heads, pieces and ends in order; the end is kept before it is acknowledged."""
+    near, far = memory_pair()
+    receiver, inbox = BatchReceiver(), Inbox(far)
+    said = [
+        x.block(0, build_head(FileHead("a", 1030)), crc=True),
+        *[x.block(n, b, crc=True) for n, b in enumerate(x.cut_into_blocks(bytes(1030), large=True), 1)],
+        b"\x04",
+        x.block(0, build_head(FileHead("b", 0)), crc=True),
+        b"\x04",
+        x.block(0, END_OF_BATCH, crc=True),
+    ]
+
+    async def send() -> None:
+        for message in said:
+            await far.receive()  # C, or the answer to the message before
+            await far.send(message)
+
+    with anyio.fail_after(20):
+        async with anyio.create_task_group() as both:
+            both.start_soon(send)
+            async for _ in drive(near, receiver, inbox=inbox):
+                pass
+    assert inbox.calls == ["begin a 1030", "take 1024", "take 6", "end", "begin b 0", "end"]
+    assert receiver.ending is Ending.WHOLE

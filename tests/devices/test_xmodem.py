@@ -183,6 +183,55 @@ def test_repeated_c_repeats_the_first_block_only() -> None:
     assert len(played.sent) == 3
 
 
+@pytest.mark.parametrize("asked", [C, NAK])
+def test_a_receiver_that_asks_late_acknowledges_one_block(asked: bytes) -> None:
+    """It asked again while the block was on the way: both copies are acknowledged, and that counts once."""
+    played = begun(bytes(3000))
+    played.answer(asked)
+    assert len(played.sent) == 2
+    quiet = played.hear(ACK)
+    assert (quiet.listen, quiet.wake_us - played.now_us) == (True, 300 * MS)
+    played.now_us += 90 * MS
+    played.hear(ACK)
+    assert (played.machine.done_bytes, len(played.sent)) == (1024, 2)
+    played.wake(quiet)
+    assert played.sent[-1][1] == 2
+
+
+def test_blocks_of_128_where_told() -> None:
+    """XMODEM-CRC: small blocks with CRC, numbered on."""
+    played = Played(Sender(bytes(300), block=128))
+    played.hear()
+    played.answer(C)
+    played.answer(ACK)
+    played.answer(ACK)
+    assert [(s[:3], len(s)) for s in played.sent] == [
+        (b"\x01\x01\xfe", 133),
+        (b"\x01\x02\xfd", 133),
+        (b"\x01\x03\xfc", 133),
+    ]
+    with pytest.raises(ValueError, match="128 or 1024"):
+        Sender(b"", block=512)
+
+
+def test_a_receiver_naps_while_half_a_block_is_missing() -> None:
+    """At the pace of the first two blocks; it never sleeps past half of what is missing, and wakes to listen."""
+    data = bytes(4096)
+    first, second, third, *_ = stream_of(data)
+    played = received(data)
+    for block in (first, second):
+        played.now_us += 90 * MS
+        assert played.hear(block).listen
+    played.now_us += 6 * MS
+    nap = played.hear(third[:69])
+    assert (nap.listen, nap.wake_us - played.now_us) == (False, round((1029 - 69) * 90 * MS / 1024 / 2))
+    listening = played.wake(nap)
+    assert (listening.listen, listening.send) == (True, b"")
+    assert listening.wake_us - played.now_us > 900 * MS
+    played.hear(third[69:])
+    assert played.machine.done_bytes == 3072
+
+
 @pytest.mark.parametrize("before", [b"", ACK, b"\x18x"])
 def test_two_cans_in_a_row_cancel(before: bytes) -> None:
     """CAN CAN ends it, wherever it stands; what follows is handed on."""

@@ -194,6 +194,27 @@ MUTANTS = (
         ("devices/test_xmodem.py",),
     ),
     Mutant(
+        "a second answer that acknowledges the next block",
+        "devices/xmodem.py",
+        "        self._repeated = repeats\n",
+        "        self._repeated = False\n",
+        ("devices/test_xmodem.py::test_a_receiver_that_asks_late_acknowledges_one_block",),
+    ),
+    Mutant(
+        "more content than was announced",
+        "devices/xmodem_receiver.py",
+        "return self.done_bytes >= self._length and bool(content.strip(bytes((x.PAD,))))",
+        "return False",
+        ("devices/test_ymodem.py::test_more_than_was_announced_is_never_whole",),
+    ),
+    Mutant(
+        "a received name with its path",
+        "devices/file_head.py",
+        'decode("utf-8", "replace"))[-1]',
+        'decode("utf-8", "replace"))[0]',
+        ("devices/test_ymodem.py::test_names_are_made_safe",),
+    ),
+    Mutant(
         "a list that is signed by too few",
         "inputs/image_signing.py",
         "if len(mine) < bench.image_signatures:",
