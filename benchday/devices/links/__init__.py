@@ -1,7 +1,8 @@
 """Links: byte streams to a unit, behind one seam (``benchday.domain.seams.Link``).
 
-A place is written ``/dev/ttyUSB0``, ``COM3``, ``serial:/dev/ttyUSB0`` or ``socket://192.0.2.7:4001`` (raw TCP, as a
-serial device server offers it), or is the path of a JSON file that says ``{"url": ...}``: a stable name for something
+A place is written ``/dev/ttyUSB0``, ``COM3``, ``serial:/dev/ttyUSB0``, ``usb:0403:6001:A10K`` or ``usb-path:1-1.2`` (an
+adapter by its identity), ``socket://192.0.2.7:4001`` (raw TCP, as a serial device server offers it) or
+``rfc2217://192.0.2.7:4001`` (the same with its port set from here), or is the path of a JSON file that says ``{"url": ...}``: a stable name for something
 whose address changes.
 """
 
@@ -12,6 +13,7 @@ from collections.abc import Awaitable, Callable, Mapping
 
 from benchday.devices.links.line import LineSettings
 from benchday.devices.links.place import read_place
+from benchday.devices.links.rfc2217 import open_rfc2217
 from benchday.devices.links.tcp import open_tcp
 from benchday.domain.errors import InputError
 from benchday.domain.seams import Link
@@ -23,7 +25,7 @@ else:
 
 Opener = Callable[[str, LineSettings], Awaitable[Link]]
 
-SCHEMES: Mapping[str, Opener] = {"serial": open_serial, "socket": open_tcp}
+SCHEMES: Mapping[str, Opener] = {"serial": open_serial, "socket": open_tcp, "rfc2217": open_rfc2217}
 """Scheme -> opener. All there is; a new kind of link is one more line here."""
 
 
