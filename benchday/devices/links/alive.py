@@ -1,8 +1,9 @@
 """How a dead network is noticed: by the operating system's own probes, set on each connection.
 
-A unit that is switched off behind a serial server, a server without power and a cut network all look like silence. The
-operating system notices the last two: probes on an idle connection (SO_KEEPALIVE, RFC 9293 section 3.8.4) and a limit on
-how long sent bytes may stay unacknowledged (RFC 5482). The first is for the driver, which asks under a time limit.
+A unit that is switched off behind a serial server, a server without power and a cut network all look like silence.
+The operating system notices the last two: probes on an idle connection (SO_KEEPALIVE, RFC 9293 section 3.8.4) and a
+limit on how long sent bytes may stay unacknowledged (RFC 5482). The first is for the driver, which asks under a time
+limit.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """A line behind a serial server that lets its port be set: telnet with the serial port option (RFC 2217).
 
-What the server acknowledges is waited for, within limits, and not insisted upon: a pseudo-terminal or a plain server has
-no control lines to set. What it says of a setting that differs is logged. While nothing comes, the server is asked for
-its rate now and then; one that answered once and then does not is gone, although its connection may look open.
+What the server acknowledges is waited for, within limits, and not insisted upon: a pseudo-terminal or a plain server
+has no control lines to set. What it says of a setting that differs is logged. While nothing comes, the server is asked
+for its rate now and then; one that answered once and then does not is gone, although its connection may look open.
 """
 
 from __future__ import annotations
@@ -222,11 +222,12 @@ class Rfc2217Link:
             return
         if self._asked_s is not None and self._beats:
             with anyio.move_on_after(LATE_S):  # its answer may have come while nobody read
-                return await self._hear()
+                await self._hear()
+                return
             self.abort()
             raise LinkGone(
-                f"the serial server at {self._where} does not answer any more, although the connection stands: is it on, "
-                "and in this network?"
+                f"the serial server at {self._where} does not answer any more, although the connection stands: "
+                "is it on, and in this network?"
             )
         if self._sending.locked():  # whoever sends notices for us
             self._heard_s = now
