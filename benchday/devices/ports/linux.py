@@ -45,7 +45,7 @@ def _port(roots: Roots, name: str) -> Plugged | None:
         return _on_usb(roots, name, device, 0)
     if name.startswith("ttyS") and _text(entry, "type") in (None, "0"):
         return None  # a number that the kernel keeps, without a chip behind it
-    return Plugged(str(roots.dev / name), _text(device, "id") or "")
+    return Plugged(str(roots.dev / name), "built in")
 
 
 def _on_usb(roots: Roots, name: str, interface: Path, line: int) -> Plugged:
