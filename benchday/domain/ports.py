@@ -82,7 +82,9 @@ def read_port_name(text: str) -> PortName | None:
     Raises:
         Expected: it begins like an identity and is none.
     """
-    scheme, _, rest = text.partition(":")
+    scheme, colon, rest = text.partition(":")
+    if not colon:
+        return None
     if scheme == BY_SERIAL:
         match = _USB.fullmatch(rest)
         if match is None:

@@ -277,5 +277,6 @@ async def open_rfc2217(where: str, line: LineSettings, alive: Alive | None = Non
         await anyio.sleep(line.settle_ms / 1000)
     except (LinkError, anyio.get_cancelled_exc_class()):
         link.abort()
+        await link.aclose()
         raise
     return link

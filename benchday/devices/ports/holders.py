@@ -36,7 +36,7 @@ def holder_before_opening(device: str, roots: Roots = HERE) -> str | None:
 def _by_lock_file(device: str, roots: Roots) -> int | None:
     names = {Path(device).name, Path(os.path.realpath(device)).name}
     for name in sorted(names):
-        with suppress(OSError, ValueError):
+        with suppress(OSError, ValueError, IndexError):
             with (roots.locks / f"LCK..{name}").open("rb") as file:
                 pid = int(file.read(_LOCK_BYTES).split()[0])
             if pid != os.getpid() and (roots.proc / str(pid)).is_dir():
