@@ -14,9 +14,9 @@ import anyio.abc
 import anyio.lowlevel
 
 from benchday.devices.links import telnet
-from benchday.devices.links.alive import Alive
+from benchday.devices.links.alive import Alive, acknowledge_at_once
 from benchday.devices.links.line import CLOSE_LIMIT_S, LineSettings
-from benchday.devices.links.tcp import GONE, connected, drop
+from benchday.devices.links.tcp import GONE, connected, drop, raw_socket
 from benchday.devices.links.telnet import Command, Option, Told
 from benchday.domain.errors import LinkError, LinkGone, LinkNotFound
 from benchday.domain.seams import ModemLines
@@ -47,6 +47,7 @@ class Rfc2217Link:
 
     def __init__(self, stream: anyio.abc.SocketStream, where: str) -> None:
         self._stream, self._where = stream, where
+        self._raw = raw_socket(stream)
         self._decoder = telnet.Decoder()
         self._sending = anyio.Lock()
         self._input = bytearray()
@@ -191,6 +192,7 @@ class Rfc2217Link:
             piece = await self._stream.receive(65536)
         except GONE as error:
             self._lost(error)
+        acknowledge_at_once(self._raw)
         data, said = self._decoder.feed(piece)
         self._input += data
         self._heard_s, self._asked_s = anyio.current_time(), None

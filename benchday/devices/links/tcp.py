@@ -15,7 +15,7 @@ import anyio
 import anyio.abc
 import anyio.lowlevel
 
-from benchday.devices.links.alive import Alive, watch
+from benchday.devices.links.alive import Alive, acknowledge_at_once, watch
 from benchday.devices.links.line import CLOSE_LIMIT_S, OPEN_LIMIT_S, LineSettings
 from benchday.domain.errors import LinkGone, LinkNotFound, LinkSilent
 from benchday.domain.seams import ModemLines
@@ -29,14 +29,17 @@ class TcpLink:
 
     def __init__(self, stream: anyio.abc.SocketStream, where: str) -> None:
         self._stream, self._where = stream, where
+        self._raw = raw_socket(stream)
         self._over: str | None = None
 
     async def receive(self, max_bytes: int = 65536) -> bytes:
         self._check()
         try:
-            return await self._stream.receive(max_bytes)
+            piece = await self._stream.receive(max_bytes)
         except GONE as error:
             self._lost(error)
+        acknowledge_at_once(self._raw)
+        return piece
 
     async def send(self, item: bytes) -> None:
         self._check()
@@ -103,18 +106,19 @@ async def connected(scheme: str, where: str, alive: Alive) -> anyio.abc.SocketSt
     except OSError as error:
         raise LinkNotFound(f"nobody answers at {where} ({error}): is it on, and in this network?") from error
 
-    _raw(stream).setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-    watch(_raw(stream), alive)
+    raw_socket(stream).setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+    watch(raw_socket(stream), alive)
     return stream
 
 
 def drop(stream: anyio.abc.SocketStream) -> None:
     """Throw unsent bytes away and end a connection at once, waking whoever waits on it."""
-    raw = _raw(stream)
+    raw = raw_socket(stream)
     raw.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
     with contextlib.suppress(OSError):
         raw.shutdown(socket.SHUT_RDWR)
 
 
-def _raw(stream: anyio.abc.SocketStream) -> socket.socket:
+def raw_socket(stream: anyio.abc.SocketStream) -> socket.socket:
+    """Return the socket of a connection, for its options."""
     return stream.extra(anyio.abc.SocketAttribute.raw_socket)  # noqa: S610  # no database in sight
