@@ -87,9 +87,9 @@ async def test_a_server_that_is_killed_in_a_write_leaves_it_cut(tmp_path: Path) 
 
 async def test_a_server_that_hangs_is_told_from_a_silent_unit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The system goes on acknowledging for a stopped process, so the connection looks open: only asking shows it."""
-    monkeypatch.setattr(rfc2217, "BEAT_S", 0.3)
-    monkeypatch.setattr(rfc2217, "BEAT_ANSWER_S", 1.0)
-    async with served(tmp_path, answer_s=2) as (driver, server, process):
+    monkeypatch.setattr(rfc2217, "BEAT_S", 0.2)
+    monkeypatch.setattr(rfc2217, "BEAT_ANSWER_S", 0.5)
+    async with served(tmp_path, answer_s=1) as (driver, server, process):
         await driver.identify()
         process.popen.send_signal(signal.SIGSTOP)
         with anyio.fail_after(15), pytest.raises(LinkSilent):

@@ -35,7 +35,8 @@ def acknowledge_at_once(connection: socket.socket) -> None:
 
     A serial server that sends a block in two pieces holds the second back until the first is acknowledged (RFC 896),
     and an acknowledgement may wait for company (RFC 9293, section 3.8.6.3): together they add 40 ms to each block,
-    measured with ser2net 4.3.11, which fetches five times as fast without. Linux alone can be told (tcp(7), TCP_QUICKACK).
+    measured with ser2net 4.3.11, which fetches five times as fast without. Only Linux can be told (tcp(7),
+    TCP_QUICKACK).
     """
     quick = getattr(socket, "TCP_QUICKACK", None)
     if quick is not None:

@@ -22,7 +22,7 @@ _ALONE_AND_AWAKE = 'ENV{ID_MM_DEVICE_IGNORE}="1", TEST=="power/control", ATTR{po
 
 def rules(plugged: Iterable[Plugged]) -> str:
     """Return the text of the rules for the USB devices among these."""
-    lines = [HEAD]
+    lines = [HEAD.rstrip()]
     seen = set[str]()
     for port in plugged:
         if not port.ids or port.ids in seen:
