@@ -46,7 +46,7 @@ def program() -> str:
 
 
 @contextmanager
-def ser2net(port: str, folder: Path, scheme: str = "rfc2217") -> Iterator[Server]:
+def ser2net(port: str, folder: Path, scheme: str = "rfc2217", *, newest_wins: bool = True) -> Iterator[Server]:
     """Run it in front of a port until the block ends."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
@@ -54,7 +54,7 @@ def ser2net(port: str, folder: Path, scheme: str = "rfc2217") -> Iterator[Server
     file = folder / f"ser2net-{number}.yaml"
     file.write_text(
         f"connection: &one\n  accepter: {ACCEPTERS[scheme]},127.0.0.1,{number}\n"
-        f"  connector: serialdev,{port},115200n81,local\n  options:\n    kickolduser: true\n"
+        f"  connector: serialdev,{port},115200n81,local\n  options:\n    kickolduser: {str(newest_wins).lower()}\n"
     )
     command = [program(), "-n", "-u", "-c", str(file)]
     with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as popen:

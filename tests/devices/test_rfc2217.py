@@ -74,7 +74,7 @@ async def serving(answers: Callable[[bytes], bytes]) -> AsyncIterator[tuple[Serv
 @pytest.fixture
 def hasty(monkeypatch: pytest.MonkeyPatch) -> None:
     """Make the link's own limits short."""
-    for name, limit in (("AGREE_S", 0.3), ("ANSWER_S", 0.3), ("LINES_S", 0.1), ("BEAT_S", 0.1), ("BEAT_ANSWER_S", 0.3)):
+    for name, limit in (("AGREE_S", 0.2), ("ANSWER_S", 0.2), ("BEAT_S", 0.05), ("BEAT_ANSWER_S", 0.2)):
         monkeypatch.setattr(rfc2217, name, limit)
 
 
@@ -149,7 +149,7 @@ async def test_a_server_that_keeps_its_own_settings(hasty: None) -> None:
         await server.stream.send(b"a\xff\xffb")
         assert await link.receive() == b"a\xffb"
         # It is asked nothing that it could answer, and silence is not held against it.
-        with anyio.move_on_after(1) as silent:
+        with anyio.move_on_after(0.3) as silent:
             await link.receive()
         assert silent.cancelled_caught
         assert b"\xff\xf1" in server.heard
@@ -160,7 +160,7 @@ async def test_a_server_that_keeps_its_own_settings(hasty: None) -> None:
 async def test_a_server_that_is_there_is_never_given_up(hasty: None) -> None:
     async with serving(obliging) as (server, where):
         link = await open_link(where)
-        with anyio.move_on_after(1.2) as silent:
+        with anyio.move_on_after(0.6) as silent:
             await link.receive()
         assert silent.cancelled_caught
         assert server.heard.count(b"\xff\xfa\x2c\x01\0\0\0\0\xff\xf0") >= 2
@@ -183,9 +183,9 @@ async def test_a_server_that_falls_silent_is_given_up_within_a_bound(hasty: None
 async def test_an_answer_that_nobody_fetched_in_time_counts(hasty: None) -> None:
     async with serving(obliging) as (_, where):
         link = await open_link(where)
-        with anyio.move_on_after(0.15):
+        with anyio.move_on_after(0.1):
             await link.receive()  # asks, and is not there for the answer
-        await anyio.sleep(0.6)
+        await anyio.sleep(0.3)
         with anyio.move_on_after(0.3) as silent:
             await link.receive()
         assert silent.cancelled_caught

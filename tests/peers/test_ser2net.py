@@ -14,8 +14,14 @@ import pytest
 from benchday.devices.drivers import Place, make_driver
 from benchday.devices.drivers.console import ConsoleDriver
 from benchday.devices.links import open_link, rfc2217
-from benchday.domain.errors import LinkGone, LinkNotFound, LinkSilent, TransferCut
-from benchday.testing.drivers import CHECKS, Bed, MakeBed, fetches_whole_copies, writes_and_restarts
+from benchday.domain.errors import LinkBusy, LinkGone, LinkNotFound, LinkSilent, TransferCut
+from benchday.testing.drivers import (
+    Bed,
+    MakeBed,
+    fetches_whole_copies,
+    reads_the_unit,
+    writes_and_restarts,
+)
 from tests.devices.acts import image_for, spent, write_act
 from tests.devices.ptys import pty_end
 from tests.devices.ser2net import Server, ser2net
@@ -23,7 +29,7 @@ from tests.simulators.stranger import SERIAL, Process, unit
 
 pytestmark = [pytest.mark.peer, pytest.mark.asyncio]
 HARDWARE = "A B C"
-RAW = (fetches_whole_copies, writes_and_restarts)
+STEPS = (reads_the_unit, fetches_whole_copies, writes_and_restarts)
 
 
 @asynccontextmanager
@@ -52,14 +58,13 @@ async def bed(folder: Path, scheme: str) -> AsyncIterator[Bed]:
         yield Bed(driver, SERIAL, image_for("Millrace", HARDWARE), "9.9", partial(spent, SERIAL), recorded)
 
 
-@pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
+@pytest.mark.parametrize("check", STEPS, ids=lambda check: check.__name__)
 async def test_every_step_where_the_port_is_set(check: Callable[[MakeBed], Awaitable[None]], tmp_path: Path) -> None:
     await check(partial(bed, tmp_path, "rfc2217"))
 
 
-@pytest.mark.parametrize("check", RAW, ids=lambda check: check.__name__)
-async def test_transfers_over_plain_bytes(check: Callable[[MakeBed], Awaitable[None]], tmp_path: Path) -> None:
-    await check(partial(bed, tmp_path, "socket"))
+async def test_a_write_over_plain_bytes(tmp_path: Path) -> None:
+    await writes_and_restarts(partial(bed, tmp_path, "socket"))
 
 
 @pytest.mark.parametrize("scheme", ["rfc2217", "socket"])
@@ -119,6 +124,23 @@ async def test_the_server_sets_its_port(tmp_path: Path) -> None:
             await link.set_baud(57600)
             assert await far.rate() == 57600
             await link.aclose()
+
+
+async def test_a_server_that_serves_somebody_else_says_so(tmp_path: Path) -> None:
+    """And one that lets the newest client in, ends the older connection."""
+    async with pty_end() as far:
+        with ser2net(far.path, tmp_path, newest_wins=False) as server:
+            first = await open_link(server.where)
+            with pytest.raises(LinkBusy, match="ended the connection at once: another program may have its port"):
+                await open_link(server.where)
+            await first.aclose()
+        with ser2net(far.path, tmp_path) as server:
+            first = await open_link(server.where)
+            second = await open_link(server.where)
+            with anyio.fail_after(5), pytest.raises(LinkGone):
+                await first.receive()
+            await first.aclose()
+            await second.aclose()
 
 
 async def test_a_raw_server_is_no_rfc2217_server(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -17,7 +17,7 @@ import anyio.to_thread
 from benchday.devices.ports import find, plugged_in
 from benchday.devices.ports.roots import HERE, Roots
 from benchday.domain.errors import LinkBusy, LinkError, LinkForbidden, LinkNotFound
-from benchday.domain.ports import names_for, read_port_name
+from benchday.domain.ports import names_for, read_port_name, server_of
 from benchday.domain.seams import Link
 
 OPENED_AT_ONCE = 4
@@ -67,6 +67,8 @@ async def patiently(
 
 def is_new(where: str, roots: Roots = HERE, now_s: float | None = None) -> bool:
     """Tell whether a port came only lately, by the last change of its node's status (stat(2)), or nobody knows."""
+    if server_of(where) is not None:
+        return False
     try:
         name = read_port_name(where)
         device = find(name, roots).device if name is not None else where

@@ -18,7 +18,7 @@ from benchday.devices.links.alive import Alive, acknowledge_at_once
 from benchday.devices.links.line import CLOSE_LIMIT_S, LineSettings
 from benchday.devices.links.tcp import GONE, connected, drop, raw_socket
 from benchday.devices.links.telnet import Command, Option, Told
-from benchday.domain.errors import LinkError, LinkGone, LinkNotFound
+from benchday.domain.errors import LinkBusy, LinkError, LinkGone, LinkNotFound
 from benchday.domain.seams import ModemLines
 from benchday.logs import logger
 
@@ -26,8 +26,6 @@ AGREE_S = 3.0
 """For the server's word on whether it has the option at all (real seconds)."""
 ANSWER_S = 1.0
 """For an acknowledgement of rate, framing or purge (real seconds)."""
-LINES_S = 0.3
-"""For an acknowledgement of the control lines, which many servers never give (real seconds)."""
 BEAT_S = 1.5
 """After so long a silence the server is asked whether it is there (real seconds)."""
 BEAT_ANSWER_S = 3.0
@@ -157,9 +155,9 @@ class Rfc2217Link:
             telnet.RTS_ON if line.rts else telnet.RTS_OFF,
         ):
             await self._say(telnet.asking(Command.CONTROL, control))
-        with anyio.move_on_after(LINES_S):
-            while self._told.get(Command.CONTROL) != bytes((control,)):
-                await self._hear()
+        if self._beats:
+            # Many servers never acknowledge control lines, but all answer in order: after this they are set.
+            await self._set({Command.BAUD: telnet.baud(0)}, ANSWER_S)
 
     def _note_differences(self, line: LineSettings) -> None:
         wanted = {
@@ -264,18 +262,28 @@ class Rfc2217Link:
         ) from error
 
 
+async def _agreed(link: Rfc2217Link, where: str, line: LineSettings) -> None:
+    try:
+        await link.agree()
+        await link.settings(line)
+    except LinkGone as gone:
+        raise LinkBusy(
+            f"the serial server at {where} ended the connection at once: another program may have its port, or had it "
+            "and was cut off; end that program, or set the server to let the newest client in"
+        ) from gone
+
+
 async def open_rfc2217(where: str, line: LineSettings, alive: Alive | None = None) -> Rfc2217Link:
     """Connect to ``host:port`` and set the line there.
 
     Raises:
         LinkNotFound: nobody listens there, it is no address, or no such server.
         LinkSilent: no answer.
-        LinkGone: it ended the connection at once; another client may have the port.
+        LinkBusy: it ended the connection at once.
     """
     link = Rfc2217Link(await connected("rfc2217", where, alive or Alive()), where)
     try:
-        await link.agree()
-        await link.settings(line)
+        await _agreed(link, where, line)
         await anyio.sleep(line.settle_ms / 1000)
     except (LinkError, anyio.get_cancelled_exc_class()):
         link.abort()
