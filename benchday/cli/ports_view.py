@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
 from benchday.cli.output import wrapped
+from benchday.devices.ports import LISTS
 from benchday.devices.ports.troubles import WARNINGS, Looked
 from benchday.domain.clean import clean
 from benchday.domain.ports import names_for, server_of
@@ -31,6 +33,8 @@ def lines(found: Looked, heard: Mapping[str, Heard], served: Mapping[str, tuple[
         if names:
             yield wrapped(f"to write into bench.yaml: {'  or  '.join(names)}", "      ", "    ")
         yield from _heard(heard.get(port.device))
+    if sys.platform not in LISTS:
+        yield "  (listed by pyserial; benchday was never tried with the ports of this kind of system)"
     if found.cables:
         yield "\nCables of the day"
     for cable in found.cables:

@@ -164,7 +164,9 @@ async def _end_later(holder: anyio.abc.Process) -> None:
 
 
 @pytest.mark.asyncio
-async def test_who_has_an_old_port_means_to_keep_it(tmp_path: Path, tree: PortTree) -> None:
+async def test_who_has_an_old_port_means_to_keep_it(
+    tmp_path: Path, tree: PortTree, monkeypatch: pytest.MonkeyPatch
+) -> None:
     tries = []
 
     async def busy() -> Link:
@@ -177,8 +179,10 @@ async def test_who_has_an_old_port_means_to_keep_it(tmp_path: Path, tree: PortTr
     assert is_new(str(port), tree.roots, now + 1)
     assert not is_new(str(port), tree.roots, now + how.NEW_S + 1)
     assert is_new("/dev/none", tree.roots)
+    assert not is_new("rfc2217://192.0.2.7:1", tree.roots)
+    monkeypatch.setattr(how, "NEW_S", -1.0)
     with pytest.raises(LinkBusy):
-        await patiently(busy, "/dev/null", appears_s=0, poll_s=0.01)  # as old as this system
+        await patiently(busy, str(port), appears_s=0, poll_s=0.01)
     assert len(tries) == 1
 
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import socket
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 
 import anyio
 import anyio.abc
 import pytest
 import structlog.testing
 
-from benchday.devices.links import LineSettings, open_link, rfc2217
+from benchday.devices.links import LineSettings, open_link, rfc2217, tcp
 from benchday.devices.links.alive import Alive, watch
 from benchday.devices.links.rfc2217 import Rfc2217Link
 from benchday.devices.links.tcp import connected, open_tcp
@@ -29,10 +29,11 @@ class Server:
         self.heard = b""
         self.stream: anyio.abc.SocketStream | None = None
         self.deaf = False
-        self.ended = anyio.Event()
+        self.came, self.ended = anyio.Event(), anyio.Event()
 
     async def serve(self, stream: anyio.abc.SocketStream) -> None:
         self.stream = stream
+        self.came.set()
         try:
             while True:
                 piece = await stream.receive()
@@ -189,6 +190,29 @@ async def test_an_answer_that_nobody_fetched_in_time_counts(hasty: None) -> None
         with anyio.move_on_after(0.3) as silent:
             await link.receive()
         assert silent.cancelled_caught
+        await link.aclose()
+
+
+@pytest.mark.asyncio
+async def test_a_line_that_never_falls_quiet_is_discarded_for_a_limited_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(tcp, "_DISCARD_S", 0.2)
+    async with serving(lambda _: b"") as (server, where):
+        link = await open_link(where.replace("rfc2217", "socket"))
+        await link.send(b"x")
+
+        async def chatter() -> None:
+            await server.came.wait()
+            assert server.stream is not None
+            with suppress(anyio.BrokenResourceError, anyio.ClosedResourceError):
+                while True:
+                    await server.stream.send(b"y" * 100)
+                    await anyio.sleep(0.001)
+
+        async with anyio.create_task_group() as both:
+            both.start_soon(chatter)
+            with anyio.fail_after(10):
+                await link.discard_input()
+            both.cancel_scope.cancel()
         await link.aclose()
 
 

@@ -28,10 +28,13 @@ ANSWER_S = 1.0
 """For an acknowledgement of rate, framing or purge (real seconds)."""
 BEAT_S = 1.5
 """After so long a silence the server is asked whether it is there (real seconds)."""
-BEAT_ANSWER_S = 3.0
-"""For its answer; both together stay below the time limit of a question to a unit (real seconds)."""
+BEAT_ANSWER_S = 10.0
+"""For its answer (real seconds). Longer than most interruptions of a network, which must not end a write that goes on
+all the same; both together shorter than a question to a unit that is asked twice."""
 LATE_S = 0.2
 QUIET_S = 0.02
+DISCARD_S = 2.0
+"""For throwing input away on a line that never falls quiet (real seconds)."""
 MOST_OWED = 300
 MOST_INPUT = 1 << 20
 """What is kept while somebody waits for an acknowledgement; a server that sends more then is broken."""
@@ -95,13 +98,14 @@ class Rfc2217Link:
             if self._purges:
                 self._input.clear()
                 return
-        while True:
-            self._input.clear()
-            with anyio.move_on_after(QUIET_S) as waiting:
-                await self._hear()
-            if waiting.cancelled_caught:
+        quiet = False
+        with anyio.move_on_after(DISCARD_S):
+            while not quiet:
+                with anyio.move_on_after(QUIET_S) as waiting:
+                    await self._hear()
+                quiet = waiting.cancelled_caught
                 self._input.clear()
-                return
+        self._input.clear()
 
     def abort(self) -> None:
         if self._over is None:
@@ -119,7 +123,7 @@ class Rfc2217Link:
         """Agree with the server on binary data and the serial port option.
 
         Raises:
-            LinkNotFound: it speaks no telnet, or would change bytes.
+            LinkNotFound: it speaks no telnet.
         """
         asked = b"".join(telnet.option(verb, o) for o in _BOTH_WAYS for verb in (telnet.WILL, telnet.DO))
         await self._say(asked + telnet.option(telnet.WILL, telnet.COM_PORT))
@@ -129,8 +133,15 @@ class Rfc2217Link:
         if not self._options:
             raise LinkNotFound(
                 f"{self._where} took the connection but does not speak RFC 2217; if it offers the line as plain "
-                f"bytes, write socket://{self._where}"
+                f"bytes, write socket://{self._where}; if it did before, it hangs and has to be started anew"
             )
+
+    def insist_on_binary(self) -> None:
+        """Refuse a server that has said, by now, that it will not pass every byte unchanged.
+
+        Raises:
+            LinkNotFound
+        """
         if self._has(telnet.DONT, telnet.BINARY) or self._has(telnet.WONT, telnet.BINARY):
             raise LinkNotFound(f"{self._where} refuses binary data, which would damage images; set its port to binary")
 
@@ -266,6 +277,7 @@ async def _agreed(link: Rfc2217Link, where: str, line: LineSettings) -> None:
     try:
         await link.agree()
         await link.settings(line)
+        link.insist_on_binary()  # servers answer in order, so that a refusal has come before the last acknowledgement
     except LinkGone as gone:
         raise LinkBusy(
             f"the serial server at {where} ended the connection at once: another program may have its port, or had it "

@@ -22,6 +22,8 @@ from benchday.domain.seams import ModemLines
 
 GONE = (anyio.EndOfStream, anyio.BrokenResourceError, anyio.ClosedResourceError, OSError)
 _QUIET_S = 0.02
+_DISCARD_S = 2.0
+"""For throwing input away on a line that never falls quiet (real seconds)."""
 
 
 class TcpLink:
@@ -56,11 +58,12 @@ class TcpLink:
         return ModemLines()
 
     async def discard_input(self) -> None:
-        while True:
-            with anyio.move_on_after(_QUIET_S) as waiting:
-                await self.receive()
-            if waiting.cancelled_caught:
-                return
+        quiet = False
+        with anyio.move_on_after(_DISCARD_S):
+            while not quiet:
+                with anyio.move_on_after(_QUIET_S) as waiting:
+                    await self.receive()
+                quiet = waiting.cancelled_caught
 
     def abort(self) -> None:
         if self._over is None:
