@@ -12,6 +12,7 @@ from typing import cast
 import anyio
 import anyio.to_thread
 
+from benchday.bench.apart import InProcesses
 from benchday.bench.beginning import Running, begin_or_take_up, is_under_way
 from benchday.bench.book import Book
 from benchday.bench.day import BenchDay
@@ -29,7 +30,7 @@ from benchday.devices.drivers import make_driver
 from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.devices.drivers.by_hand_questions import Question as HandQuestion
 from benchday.domain.bench import Instruments
-from benchday.domain.errors import InputError, LinkNotFound, MistakesFound
+from benchday.domain.errors import InputError, LinkError, LinkNotFound, MistakesFound
 from benchday.domain.fold import DayState, fold
 from benchday.domain.image_lists import SeenList, newest_seen
 from benchday.domain.plan import DayPlan
@@ -171,7 +172,8 @@ def _tools(folder: Path, record: Path, book: Book, personal: _Personal, options:
 
 async def _foreseer(tools: Tools, pace: Pace) -> Foreseer:
     entries = tools.book.entries()
-    return Foreseer(tools, await anyio.to_thread.run_sync(known_from, entries, tools.seed), pace)
+    known = await anyio.to_thread.run_sync(known_from, entries, tools.seed)
+    return Foreseer(tools, known, pace, InProcesses())
 
 
 def _clock(record: Path, plan: DayPlan, options: RunOptions, *, simulated: bool) -> DayClock:
@@ -255,7 +257,11 @@ class _Opener:
         by_hand = ByHandDriver(put)
         where = self._where(unit, place) if playbook.driver.name != "by-hand" else ""
         at = UnitPlace(where, dict(playbook.driver.settings), ask=put, playbook=playbook, unit=unit)
-        driver = await make_driver(playbook.driver.name, at)
+        try:
+            driver = await make_driver(playbook.driver.name, at)
+        except InputError as error:
+            # The files were right when the day began: a plug-in was taken away or broken since. One unit waits for it.
+            raise LinkError(f"the unit's driver cannot be used: {error}") from error
         return cast("ServedBy", completed(driver, by_hand))
 
     def _where(self, unit: str, place: str | None) -> str:

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from benchday.cli.app_drivers import drivers
 from benchday.cli.app_images import images
 from benchday.cli.app_ports import ports
 from benchday.cli.conduct import conduct
@@ -376,6 +377,9 @@ def durations(
 
 app.command(short_help="Say which ports are plugged in, and what is the matter.")(ports)
 app.add_typer(images, name="images", short_help="Look after the image store.")
+
+
+app.command(short_help="List the drivers that are installed.")(drivers)
 
 
 @app.command(short_help="Print a JSON Schema.")

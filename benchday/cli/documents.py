@@ -8,6 +8,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from benchday.cli.document_parts import Document, MistakePart, NoticePart, Part
+from benchday.cli.documents_drivers import DRIVERS_DOCUMENTS
 from benchday.cli.documents_durations import DURATIONS_DOCUMENTS
 from benchday.cli.documents_forecast import FORECAST_DOCUMENTS
 from benchday.cli.documents_images import IMAGES_DOCUMENTS
@@ -220,6 +221,7 @@ DOCUMENTS: Mapping[str, type[BaseModel]] = {
     "ports": PortsDocument,
     **REGISTER_DOCUMENTS,
     **DURATIONS_DOCUMENTS,
+    **DRIVERS_DOCUMENTS,
     **FORECAST_DOCUMENTS,
     **IMAGES_DOCUMENTS,
 }

@@ -8,11 +8,13 @@ from typing import Any
 
 from benchday.cli.document_parts import Document, Part
 from benchday.cli.documents_gains import FurtherPart, further_facts
+from benchday.cli.forecast_later import LaterDatesPart, later_facts
 from benchday.cli.forecast_options import Further
 from benchday.cli.foreknown import Foreknown
 from benchday.domain.bench import Instruments
 from benchday.planning.forecast.assumptions import assumptions
 from benchday.planning.forecast.document import document_of
+from benchday.planning.forecast.later_dates import LaterDates
 from benchday.planning.forecast.modelling import Compiled
 from benchday.planning.forecast.outcomes import Outcomes
 from benchday.planning.forecast.telling import CrewTold, Told, When
@@ -146,6 +148,8 @@ class ForecastDayPart(Part):
     """File that the page was written to."""
     further: FurtherPart
     """Order, changes, promises."""
+    later_dates: LaterDatesPart | None
+    """What closing keeps out, on the later dates that day.yaml lists; null if it lists one."""
 
 
 class ForecastDocument(Document):
@@ -177,6 +181,7 @@ def forecast_facts(
     told: Told,
     files: Mapping[str, Path | None],
     further: Further,
+    later: LaterDates | None,
 ) -> dict[str, Any]:
     """Return the document of a day's forecast; files that were written by what they are."""
     plan = basis.plan
@@ -211,6 +216,7 @@ def forecast_facts(
         "assumptions": list(assumptions(plan, basis.known, compiled, basis.steps)),
         **{what: None if file is None else str(file) for what, file in files.items()},
         "further": further_facts(further),
+        "later_dates": later_facts(later),
     }
     return {**document_of(outcomes), "day": day}
 

@@ -13,6 +13,15 @@ CRC_PLEASE = 0x43
 """The letter C: the receiver starts, and wants CRC-16."""
 PAD = 0x1A
 SMALL, LARGE = 128, 1024
+HANG_UP = bytes((CAN, CAN))
+"""Two CAN in a row cancel."""
+MOST_REST = 65_536
+"""So much of what was heard after the end is kept, in bytes."""
+
+
+def kept_rest(heard: bytes) -> bytes:
+    """Return what a machine keeps of what was heard after its end."""
+    return heard[:MOST_REST]
 
 
 def cut_into_blocks(data: bytes, *, large: bool) -> tuple[bytes, ...]:
@@ -51,6 +60,14 @@ class Taken:
     number: int | None = None
     """Block number as sent; None if the block is damaged."""
     content: bytes = b""
+
+
+def lacking(buffer: bytes | bytearray) -> int:
+    """Return how many bytes the block at the head of the buffer lacks; 0 if there is none, or it is damaged."""
+    if len(buffer) < 3 or buffer[0] not in (SOH, STX) or buffer[1] + buffer[2] != 0xFF:
+        return 0
+
+    return max(3 + (LARGE if buffer[0] == STX else SMALL) + 2 - len(buffer), 0)
 
 
 def take_block(buffer: bytes | bytearray) -> Taken:

@@ -107,7 +107,7 @@ class DriverChoice(FileModel):
     """Which driver talks to the unit, and how it is set."""
 
     name: Name
-    """console, web, by-hand, or a plug-in's name."""
+    """console, web, smp, by-hand, or a plug-in's name."""
     settings: dict[str, str | int | bool] = Field(default_factory=dict)
 
 

@@ -4,23 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from importlib.metadata import entry_points
 from pathlib import Path
 from zoneinfo import ZoneInfo, available_timezones
 
 from benchday.domain.bench import BenchFile, DayFile
+from benchday.domain.drivers import DriverKnown
 from benchday.domain.errors import Mistake
 from benchday.domain.playbook import Playbook
 from benchday.domain.releases import ImageList
+from benchday.inputs.driver_choice import driver_mistakes, driver_names
 from benchday.inputs.image_store import image_mistakes
 from benchday.inputs.outcome import nearest, shown
 from benchday.inputs.playbook_files import Playbooks
 from benchday.inputs.roster_csv import Roster
 from benchday.inputs.yaml_text import YamlText
-
-BUILT_IN_DRIVERS = ("console", "web", "by-hand")
-DRIVERS_GROUP = "benchday.drivers"
-"""Entry points of this group name drivers that are plug-ins."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +33,8 @@ class Files:
     images_text: YamlText
     roster: Roster
     playbooks: Playbooks
+    drivers: tuple[DriverKnown, ...] = ()
+    """Where that is known: what each driver takes, and what keeps one from being used."""
 
 
 def mistakes_across(read: Files) -> list[Mistake]:
@@ -45,11 +44,6 @@ def mistakes_across(read: Files) -> list[Mistake]:
         store = read.folder / read.day.image_store
         mistakes += image_mistakes(read.images, read.images_text, store, read.playbooks)
     return mistakes
-
-
-def driver_names() -> tuple[str, ...]:
-    """Return the drivers that a playbook may name: the built-in ones and the installed plug-ins."""
-    return (*BUILT_IN_DRIVERS, *sorted(point.name for point in entry_points(group=DRIVERS_GROUP)))
 
 
 def _day(read: Files) -> Iterator[Mistake]:
@@ -65,21 +59,19 @@ def _day(read: Files) -> Iterator[Mistake]:
 
 
 def _playbooks(read: Files) -> Iterator[Mistake]:
-    drivers = driver_names()
     known = read.playbooks.cautions.names if read.playbooks.cautions is not None else None
     for playbook, text in read.playbooks.read:
-        if playbook.driver.name not in drivers:
-            name = playbook.driver.name
-            expected = "an installed driver: " + ", ".join(drivers)
-            yield text.mistake(("driver", "name"), expected, name, nearest(name, drivers))
+        # That a driver cannot be used here is no matter for units that do not come.
+        expected_one = any(row.model in playbook.models for row in read.roster.rows)
+        yield from driver_mistakes(playbook, text, driver_names(), read.drivers, to_use=expected_one)
         for number, caution in enumerate(playbook.cautions):
             if known is not None and caution not in known:
                 expected = "a caution that cautions.yaml has: " + ", ".join(sorted(known))
                 yield text.mistake(("cautions", number), expected, caution, nearest(caution, known))
 
-    needed = [(p, read.roster) for p, _ in read.playbooks.read if any(r.model in p.models for r in read.roster.rows)]
     if read.bench is not None:
-        yield from _ways_in(read.bench, read.bench_text, [playbook for playbook, _ in needed], read)
+        needed = [p for p, _ in read.playbooks.read if any(r.model in p.models for r in read.roster.rows)]
+        yield from _ways_in(read.bench, read.bench_text, needed, read)
 
 
 def _ways_in(bench: BenchFile, text: YamlText, needed: list[Playbook], read: Files) -> Iterator[Mistake]:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from benchday.domain.bench import BenchFile, DayFile
+from benchday.domain.drivers import DriverKnown
 from benchday.domain.errors import Mistake
 from benchday.domain.image_lists import NOTHING_SEEN, SeenList
 from benchday.domain.plan import DayPlan, ImageSignatures
@@ -56,21 +57,26 @@ class _Reading:
         return made, text
 
 
-def load_day(folder: Path) -> DayPlan:
+def load_day(folder: Path, drivers: tuple[DriverKnown, ...] = ()) -> DayPlan:
     """Return the plan that the files of a folder make.
+
+    Args:
+        folder: of the day.
+        drivers: what is known of them, where somebody has looked.
 
     Raises:
         MistakesFound: with every mistake of every file.
     """
-    return read_day(folder).required()
+    return read_day(folder, drivers=drivers).required()
 
 
-def read_day(folder: Path, seen: SeenList = NOTHING_SEEN) -> Outcome:
+def read_day(folder: Path, seen: SeenList = NOTHING_SEEN, *, drivers: tuple[DriverKnown, ...] = ()) -> Outcome:
     """Read the files of a folder: the plan or all mistakes, and what is worth knowing.
 
     Args:
         folder: of the day.
         seen: the newest image list that the day's record has seen, where that is known.
+        drivers: what is known of them, where somebody has looked.
     """
     if not folder.is_dir():
         return Outcome(None, (Mistake(str(folder), 0, 0, "a folder with a day's files", "no such folder"),))
@@ -96,6 +102,7 @@ def read_day(folder: Path, seen: SeenList = NOTHING_SEEN) -> Outcome:
         images_text=images_text,
         roster=roster,
         playbooks=playbooks,
+        drivers=drivers,
     )
     reading.mistakes += mistakes_across(read)
     judged = _judged(reading, read, seen)

@@ -9,6 +9,7 @@ from pathlib import Path
 from .models import MODELS
 
 TALKS_OVER = {"serial": "serial line", "usb": "USB serial", "wifi": "its own Wi-Fi page", "none": "nothing"}
+TALKS_OVER |= {"smp": "serial line or network, by SMP"}
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -31,6 +32,7 @@ def _parser() -> argparse.ArgumentParser:
     serve.add_argument("--trouble", type=Path, metavar="FILE", help="what is to go wrong (YAML)")
     serve.add_argument("--key", type=Path, metavar="FILE", help="the day's key, 64 hex digits")
     serve.add_argument("--link", type=Path, metavar="PATH", help="where to keep a link to the port")
+    serve.add_argument("--over", choices=("line", "udp"), default="line", help="how a Wherry is reached")
     serve.add_argument("--air", type=Path, metavar="DIR", help="the radio shared by the day's units")
     serve.add_argument("--keeper", type=Path, metavar="FILE", help="end 30 s after the process named in it is gone")
     return parser
@@ -70,7 +72,7 @@ def _serve(wanted: argparse.Namespace) -> int:
         wanted.state,
         wanted.speed,
         wanted.seed,
-        **{name: getattr(wanted, name) for name in ("trouble", "key", "link", "air", "keeper")},
+        **{name: getattr(wanted, name) for name in ("trouble", "key", "link", "air", "keeper", "over")},
     )
     try:
         asyncio.run(run(order))

@@ -6,7 +6,8 @@ from datetime import date, timedelta
 
 from .models import Model
 from .rinex import observation_file
-from .state import Battery, Recording, UnitState
+from .slot_images import factory_hash
+from .state import Battery, Recording, Slots, UnitState
 
 ERASE_S = (60.0, 90.0)
 FLASH_S = (8 * 60.0, 14 * 60.0)
@@ -29,16 +30,18 @@ def draw_state(model: Model, serial: str, seed: int) -> UnitState:
     """Draw a unit as it comes in from the field, without recordings."""
     draw = drawer(seed, serial, "unit")
     full = int(model.full_mwh * draw.uniform(0.78, 1.0)) // 10 * 10
+    hardware, release = draw.choice(model.hardware), draw.choice(model.releases)
     return UnitState(
         serial=serial,
         model=model.name,
-        hardware=draw.choice(model.hardware),
-        release=draw.choice(model.releases),
+        hardware=hardware,
+        release=release,
         seed=seed,
         options=list(model.options),
         term=(TERM_BEGINS + timedelta(days=draw.randrange(0, 900))).isoformat(),
         settings=model.factory_settings(),
         battery=Battery(full, full * draw.uniform(0.35, 0.97), max_error_percent=draw.choice((1, 3, 5))),
+        slots=Slots(factory_hash(model.name, release).hex()) if model.line == "smp" else None,
         user="operator" if model.line == "wifi" else "",
         password=f"{draw.randrange(10**8):08d}" if model.line == "wifi" else "",
     )

@@ -1,9 +1,9 @@
-"""The four invented families: what each model is, draws and can do."""
+"""The five invented families: what each model is, draws and can do."""
 
 from dataclasses import dataclass
 from typing import Literal
 
-LineKind = Literal["serial", "usb", "wifi", "none"]
+LineKind = Literal["serial", "usb", "wifi", "none", "smp"]
 
 
 @dataclass(frozen=True)
@@ -109,6 +109,19 @@ MODELS: dict[str, Model] = {
             charge_mw=24_000,
             draws=Draws(idle_mw=6_000, transfer_mw=6_500, flash_mw=7_500),
             settings=(("edm_mode", "prism"), ("compensator", "on"), ("angle_unit", "gon")),
+        ),
+        Model(
+            name="Wherry",
+            family="small receiver",
+            role="rover",
+            line="smp",
+            hardware=("A", "B"),
+            options=(),
+            releases=("1.2.0", "1.3.1"),
+            full_mwh=9_600,
+            charge_mw=7_500,
+            draws=Draws(idle_mw=1_400, transfer_mw=1_700, flash_mw=2_000),
+            settings=_radio("rover", "off"),
         ),
     )
 }

@@ -44,6 +44,8 @@ class Order:
     link: Path | None = None
     air: Path | None = None
     keeper: Path | None = None
+    over: str = "line"
+    """line or udp, for a unit that can be reached both ways"""
     carrier: str = "pty" if hasattr(os, "openpty") else "tcp"
 
 
@@ -78,6 +80,14 @@ def face_of(unit: Unit, order: Order) -> HostFace:
         from .web_face import WebFace  # noqa: PLC0415 the web server is loaded where it is needed
 
         return WebFace(unit, order.link)
+    if unit.model.line == "smp":
+        from .smp_faces import SmpDatagramFace, SmpLineFace  # noqa: PLC0415 likewise
+
+        return (
+            SmpDatagramFace(unit, order.link) if order.over == "udp" else SmpLineFace(unit, order.link, order.carrier)
+        )
+    if order.over != "line":
+        raise CannotServe(f"a {unit.model.name} cannot be reached over {order.over}; leave out --over")
     if unit.model.line == "none":
         return NoFace(unit)
     return SerialFace(unit, order.link, order.carrier)

@@ -38,6 +38,21 @@ class Battery:
 
 
 @dataclass
+class Slots:
+    """Two image slots: what runs is the unit's release, this is the rest."""
+
+    running_hash: str
+    """of what runs, 64 hex digits"""
+    confirmed: bool = True
+    """false: what runs is on trial, and the next start goes back"""
+    other_version: str = ""
+    other_hash: str = ""
+    """of what stands in the other slot; empty: nothing that could be started"""
+    marked: str = ""
+    """the other slot is to be started next: on trial or for good; empty: it is not"""
+
+
+@dataclass
 class UnitState:
     """Everything that a unit keeps while it is off."""
 
@@ -65,6 +80,8 @@ class UnitState:
     external_power: bool = False
     switched_on: bool = True
     antenna_fitted: bool = True
+    slots: Slots | None = None
+    """of a unit that has two image slots"""
     user: str = ""
     password: str = ""
     physics_s: float = 0.0
@@ -86,6 +103,8 @@ def load(directory: Path) -> UnitState | None:
     stored: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
     stored["battery"] = Battery(**stored["battery"])
     stored["recordings"] = [Recording(**recording) for recording in stored["recordings"]]
+    if stored.get("slots") is not None:
+        stored["slots"] = Slots(**stored["slots"])
     return UnitState(**stored)
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from . import power
+from . import power, slots
 from .display import display
 from .drawing import BOOT_S, SELF_TEST_S, drawer, seconds_of
 from .models import MODELS
@@ -151,6 +151,7 @@ class Unit:
         state = self.state
         self.booting = True
         state.boot_until_s = self.clock.now() + seconds_of(BOOT_S, state, "boot")
+        slots.start(self)
         if state.next_release:
             state.mode, state.release, state.next_release = "run", state.next_release, ""
         if "settings lost" in self.armed:

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from functools import partial
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
+from ruamel.yaml import YAML
 
 from benchday.devices.completed import completed
 from benchday.devices.drivers import Place, make_driver
@@ -15,6 +17,7 @@ from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.testing.drivers import CHECKS, Bed, MakeBed
 from tests.devices.acts import image_for, spent
 from tests.devices.scripted import ScriptedOperator
+from tests.devices.slot_images import slot_image
 from tests.simulators.stranger import SERIAL, unit
 
 HARDWARE = "A B C D E"
@@ -31,6 +34,20 @@ async def on_a_simulator(driver: str, model: str, folder: Path) -> AsyncIterator
         image = image_for(model, HARDWARE)
         try:
             yield Bed(made, SERIAL, image, "9.9", partial(spent, SERIAL), recorded)
+        finally:
+            await made.aclose()  # type: ignore[attr-defined]  # every driver can be closed
+
+
+@asynccontextmanager
+async def smp_on_a_wherry(over: str, folder: Path) -> AsyncIterator[Bed]:
+    """The SMP driver on a simulated unit, over its line or in datagrams, set as the shipped playbook sets it."""
+    with unit("Wherry", folder / SERIAL, "--over", over) as process:
+        told = YAML(typ="safe").load((files("benchday_playbooks") / "wherry.yaml").read_text(encoding="utf-8"))
+        made = await make_driver("smp", Place(str(process.link), told["driver"]["settings"] | FAST))
+        recorded = {path.name: path.read_bytes() for path in (folder / SERIAL / "recordings").iterdir()}
+        image, _ = slot_image("9.9.0", 40_000)
+        try:
+            yield Bed(made, SERIAL, image, "9.9.0", partial(spent, SERIAL), recorded)
         finally:
             await made.aclose()  # type: ignore[attr-defined]  # every driver can be closed
 
@@ -56,6 +73,8 @@ BEDS: dict[str, Callable[[Path], AbstractAsyncContextManager[Bed]]] = {
     "console on a Millrace": partial(on_a_simulator, "console", "Millrace"),
     "console on a Weirstone": partial(on_a_simulator, "console", "Weirstone"),
     "web on an Osier": partial(on_a_simulator, "web", "Osier"),
+    "smp on a Wherry's line": partial(smp_on_a_wherry, "line"),
+    "smp on a Wherry by datagrams": partial(smp_on_a_wherry, "udp"),
     "by hand": by_hand,
     "completed by hand": completed_by_hand,
 }

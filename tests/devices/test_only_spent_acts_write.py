@@ -15,6 +15,9 @@ from benchday.devices.drivers import DRIVERS
 from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.devices.drivers.by_hand_questions import Question
 from benchday.devices.drivers.console import ConsoleDriver
+from benchday.devices.drivers.smp import SmpDriver
+from benchday.devices.drivers.smp_line import Carrier, LineCarrier, SmpLine
+from benchday.devices.drivers.smp_settings import SmpLimits, SmpSources
 from benchday.devices.drivers.web import WebDriver
 from benchday.devices.drivers.web_session import Address, WebLimits, WebSession
 from benchday.devices.links.memory import memory_pair
@@ -60,6 +63,27 @@ async def console() -> AsyncIterator[Watched]:
 
 
 @asynccontextmanager
+async def smp() -> AsyncIterator[Watched]:
+    """The SMP driver; every byte is seen."""
+    watched = Watched()
+    link, far = memory_pair()
+
+    async def reopen() -> Carrier:
+        raise AssertionError("the line was opened again")
+
+    async def watch() -> None:
+        while True:
+            watched.reached.append(await far.receive())
+
+    watched.driver = SmpDriver(SmpLine(LineCarrier(link), reopen, SmpLimits()), SmpSources("serial", settings="role"))
+    async with anyio.create_task_group() as watching:
+        watching.start_soon(watch)
+        yield watched
+        await anyio.wait_all_tasks_blocked()
+        watching.cancel_scope.cancel()
+
+
+@asynccontextmanager
 async def web() -> AsyncIterator[Watched]:
     """The web driver; every request is seen."""
     watched = Watched()
@@ -95,7 +119,7 @@ async def by_hand_completed() -> AsyncIterator[Watched]:
         yield watched
 
 
-MAKERS = {"console": console, "web": web, "by-hand": by_hand, "completed": by_hand_completed}
+MAKERS = {"console": console, "smp": smp, "web": web, "by-hand": by_hand, "completed": by_hand_completed}
 
 
 def no_acts() -> dict[str, object]:

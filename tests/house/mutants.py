@@ -26,6 +26,20 @@ SIGNING = "inputs/test_image_signing.py"
 
 MUTANTS = (
     Mutant(
+        "a page that answers 200 to everything is believed",
+        "devices/drivers/web_session.py",
+        "if reply.status != done:",
+        "if False:",
+        ("devices/test_endless.py::test_only_the_right_status_says_that_something_was_done",),
+    ),
+    Mutant(
+        "a plug-in that fails in a write is told as a reading that failed",
+        "devices/drivers/guarded.py",
+        "if capability in _CHANGES:",
+        "if False:",
+        ("devices/test_plug_ins.py::test_what_a_plug_in_raises_becomes_an_error_of_a_unit",),
+    ),
+    Mutant(
         "a permit that never expires",
         "domain/permits.py",
         "if mono_us > permit.expires_mono_us:",
@@ -143,6 +157,34 @@ MUTANTS = (
         "use_act(act, Verb.WRITE_IMAGE, hashlib.sha256(image).hexdigest())",
         "pass",
         (SURFACE,),
+    ),
+    Mutant(
+        "a write by SMP that asks for no act",
+        "devices/drivers/smp.py",
+        "use_act(act, Verb.WRITE_IMAGE, hashlib.sha256(image).hexdigest())",
+        "pass",
+        (SURFACE,),
+    ),
+    Mutant(
+        "an image confirmed on another unit",
+        "devices/drivers/smp.py",
+        "if answered != serial:",
+        "if False:",
+        ("devices/test_smp.py::test_a_swapped_unit_is_not_confirmed",),
+    ),
+    Mutant(
+        "an image whose sum the unit says differs",
+        "devices/drivers/smp_image.py",
+        "if way.match is False:",
+        "if False:",
+        ("devices/test_smp.py::test_a_sum_that_differs_is_believed",),
+    ),
+    Mutant(
+        "an unconfirmed release that passes for confirmed",
+        "devices/drivers/smp.py",
+        '(UNCONFIRMED if may_go_back(states) else "")',
+        '""',
+        ("devices/test_smp.py::test_an_unconfirmed_release_is_not_told_as_the_release_itself",),
     ),
     Mutant(
         "a block whose sum is not looked at",

@@ -69,3 +69,12 @@ def test_every_package_is_typed() -> None:
     """Each of the three packages ships py.typed."""
     for package in ("benchday", "simulators/benchday_simulators", "playbooks/benchday_playbooks"):
         assert (ROOT / package / "py.typed").is_file()
+
+
+def test_public_suites_know_no_test_framework() -> None:
+    """Whoever writes a plug-in runs them with the framework of their choice, or with none."""
+    named = re.compile(r"^\s*(?:import|from) (?:pytest|unittest|tests)\b", re.MULTILINE)
+    suites = list(modules("benchday/testing"))
+    assert suites
+    assert [p.name for p in suites if named.search(p.read_text(encoding="utf-8"))] == []
+    assert named.search("import pytest")

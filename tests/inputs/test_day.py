@@ -8,8 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from benchday.domain.drivers import BUILT_IN, DriverKnown
 from benchday.domain.errors import MistakesFound
-from benchday.inputs import across
+from benchday.inputs import driver_choice
 from benchday.inputs.day import load_day, read_day
 from benchday.inputs.playbook_files import shipped_folder
 from benchday.inputs.source import digest
@@ -44,7 +45,7 @@ def own_playbooks(day: Path, spoil: Spoil) -> Path:
 def test_a_right_day_makes_a_plan(day: Path) -> None:
     plan = load_day(day)
 
-    assert [p.playbook for p in plan.playbooks] == ["millrace", "osier", "tiller", "weirstone"]
+    assert [p.playbook for p in plan.playbooks] == ["millrace", "osier", "tiller", "weirstone", "wherry"]
     assert len(plan.bench.stations) == 5
     assert plan.row("WS-41-00297") is not None
     assert plan.at_us("08:00") == 1_781_593_200_000_000  # 2026-06-16 07:00 UTC: summer time in London
@@ -113,7 +114,7 @@ def test_an_unknown_time_zone(day: Path, spoil: Spoil) -> None:
 def test_a_model_without_a_playbook(day: Path, spoil: Spoil) -> None:
     spoil("roster.csv", "WS-41-00297,Weirstone", "WS-41-00297,Wierstone")
 
-    known = "Millrace, Osier, Tiller, Weirstone"
+    known = "Millrace, Osier, Tiller, Weirstone, Wherry"
     assert only(day) == (
         f"roster.csv:3:2: expected a model that a playbook covers: {known}, found Wierstone (did you mean Weirstone?)"
     )
@@ -251,7 +252,7 @@ def test_a_name_listed_twice(day: Path, spoil: Spoil) -> None:
 def test_own_playbooks(day: Path, spoil: Spoil) -> None:
     own_playbooks(day, spoil)
 
-    assert [p.playbook for p in load_day(day).playbooks] == ["millrace", "osier", "tiller", "weirstone"]
+    assert [p.playbook for p in load_day(day).playbooks] == ["millrace", "osier", "tiller", "weirstone", "wherry"]
 
 
 def test_a_folder_of_playbooks_that_is_not_there(day: Path, spoil: Spoil) -> None:
@@ -280,7 +281,7 @@ def test_a_driver_may_be_a_plug_in(day: Path, spoil: Spoil, monkeypatch: pytest.
     assert "found lantern" in only(day)
 
     installed = EntryPoints([EntryPoint("lantern", "lantern:make", "benchday.drivers")])
-    monkeypatch.setattr(across, "entry_points", lambda group: installed.select(group=group))
+    monkeypatch.setattr(driver_choice, "entry_points", lambda group: installed.select(group=group))
 
     assert mistakes_of(day) == []
 
@@ -342,3 +343,12 @@ def test_notices_are_told_beside_a_right_plan(day: Path) -> None:
         "roster.csv: read as UTF-8 with a byte order mark",
         "images/images.yaml: the image list is not signed (no image_keys in bench.yaml)",
     ]
+
+
+def test_a_driver_whose_extra_is_missing(day: Path, spoil: Spoil) -> None:
+    """Said for a unit that is expected, with what to install; a playbook that nobody needs is no matter."""
+    known = (DriverKnown("smp", BUILT_IN, None, None, problem='smp not installed: pip install "benchday[smp]"'),)
+    assert read_day(day, drivers=known).mistakes == ()
+    spoil("roster.csv", "007421530018,Millrace", "007421530018,Wherry")
+    said = [str(mistake) for mistake in read_day(day, drivers=known).mistakes]
+    assert any('found smp, which cannot: smp not installed: pip install "benchday[smp]"' in text for text in said)

@@ -12,6 +12,7 @@ from benchday.cli.exits import Exit
 from benchday.cli.forecast_bars import bars, shades
 from benchday.cli.forecast_files import write_files
 from benchday.cli.forecast_gains import gain_lines
+from benchday.cli.forecast_later import later_lines, later_tables
 from benchday.cli.forecast_more import page_tables
 from benchday.cli.forecast_options import NOTHING_BESIDES, Options, further, in_order, named_options
 from benchday.cli.forecast_scene import scene_of
@@ -26,6 +27,7 @@ from benchday.planning.forecast import engines
 from benchday.planning.forecast.assumptions import assumptions
 from benchday.planning.forecast.document import document_of
 from benchday.planning.forecast.emitting import model_text
+from benchday.planning.forecast.later_dates import later_dates
 from benchday.planning.forecast.outcomes import Outcomes
 from benchday.planning.forecast.telling import told
 from benchday.planning.model import Model
@@ -88,16 +90,20 @@ def _of_day(asked: Asked, folder: Path) -> int:
     outcomes = engines.replicate(compiled.model)
     found = told(compiled, outcomes, by_us)
     more = further(basis, compiled, outcomes, asked.besides, order, asked.record)
+    later = later_dates(basis.plan, basis.known, compiled, outcomes)
+    zone = basis.plan.zone
     scene = scene_of(basis.plan, compiled, outcomes, found, state=basis.state)
     supposed = assumptions(basis.plan, basis.known, compiled, basis.steps)
-    write_files(scene, asked.svg, asked.html, supposed, tuple(page_tables(more, basis.plan.zone)))
+    tables = (*later_tables(later, zone), *page_tables(more, zone))
+    write_files(scene, asked.svg, asked.html, supposed, tables)
     files = {"model": asked.emit, "svg": asked.svg, "html": asked.html}
     if asked.as_json:
-        print_document("forecast", forecast_facts(str(folder), basis, compiled, outcomes, found, files, more))
+        print_document("forecast", forecast_facts(str(folder), basis, compiled, outcomes, found, files, more, later))
     else:
         wide = width()
         drawn = bars(scene, wide if wide < 10_000 else COLUMNS, shades())
-        for line in lines(basis, compiled, found, drawn, gain_lines(more, basis.plan.zone, compiled.at_us)):
+        besides = (*later_lines(later, zone), *gain_lines(more, zone, compiled.at_us))
+        for line in lines(basis, compiled, found, drawn, besides):
             print(line)
         for what, file in files.items():
             if file is not None:

@@ -16,6 +16,7 @@ from benchday.cli.output import print_document
 from benchday.cli.pipe import Pipe, to_stdout
 from benchday.cli.standing import bench_document
 from benchday.cli.stopping import Interruptible
+from benchday.devices.drivers.installed import installed_drivers
 from benchday.domain.bench import Instruments
 from benchday.domain.errors import InputError
 from benchday.domain.plan import DayPlan
@@ -50,7 +51,7 @@ def run(asked: Asked) -> int:
     """
     if asked.no_input and asked.pipe:
         raise InputError("--no-input and --pipe exclude each other: leave one out")
-    plan = load_day(asked.folder)
+    plan = load_day(asked.folder, installed_drivers())
     known_operator(asked.operator, plan)
     face = _face(asked)
     kept = Kept() if _takes_the_screen(asked) else None

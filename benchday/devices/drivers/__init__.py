@@ -2,28 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Mapping
 from functools import partial
-from importlib.metadata import entry_points
-from typing import cast
 
+from benchday.devices.drivers import plug_ins
 from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.devices.drivers.console import ConsoleDriver
 from benchday.devices.drivers.console_line import ConsoleLimits
+from benchday.devices.drivers.guarded import guarded
+from benchday.devices.drivers.makers import missing_for, needs, takes
 from benchday.devices.drivers.place import Place
+from benchday.devices.drivers.plug_ins import GROUP, Make
 from benchday.devices.drivers.settings import refuse_unknown, taken_from
+from benchday.devices.drivers.smp_settings import SmpLimits, SmpSources
 from benchday.devices.drivers.web import WebDriver
 from benchday.devices.drivers.web_session import Address, WebLimits, WebSession
 from benchday.devices.links import LineSettings, open_link
 from benchday.devices.links.opening import patiently, stably
 from benchday.devices.links.place import read_place
+from benchday.domain.drivers import BUILT_IN
 from benchday.domain.errors import InputError, OurFault
 
-Make = Callable[[Place], Awaitable[object]]
-GROUP = "benchday.drivers"
-"""Entry points of this group are drivers too: each a ``Make``."""
 
-
+@takes(LineSettings, ConsoleLimits)
 async def make_console(place: Place) -> ConsoleDriver:
     """Open a serial line and speak the serial dialogue on it."""
     refuse_unknown(place.settings, (LineSettings, ConsoleLimits))
@@ -35,6 +36,7 @@ async def make_console(place: Place) -> ConsoleDriver:
     return ConsoleDriver(first, place.reopen or open_again, limits=limits)
 
 
+@takes(WebLimits, user="", password="")
 async def make_web(place: Place) -> WebDriver:
     """Speak with the unit's own page; signed in when it first asks for that."""
     refuse_unknown(place.settings, (WebLimits,), also=("user", "password"))
@@ -51,6 +53,7 @@ def _address(place: Place) -> Address:
     return Address(f"http://{read.rest}", str(known.get("user", "")), str(known.get("password", "")))
 
 
+@takes()
 async def make_by_hand(place: Place) -> ByHandDriver:
     """Ask an operator for everything."""
     refuse_unknown(place.settings, ())
@@ -60,7 +63,21 @@ async def make_by_hand(place: Place) -> ByHandDriver:
     return ByHandDriver(place.ask)
 
 
-DRIVERS: Mapping[str, Make] = {"console": make_console, "web": make_web, "by-hand": make_by_hand}
+@takes(LineSettings, SmpLimits, SmpSources)
+@needs("smp", "smp", "cbor2", "crcmod")
+async def make_smp(place: Place) -> object:
+    """Speak SMP on a serial line, or in datagrams (udp://host:port); needs the extra ``smp``."""
+    from benchday.devices.drivers.smp_making import open_smp  # noqa: PLC0415  # an extra: not always there
+
+    return await open_smp(place)
+
+
+DRIVERS: Mapping[str, Make] = {
+    "console": make_console,
+    "web": make_web,
+    "smp": make_smp,
+    "by-hand": make_by_hand,
+}
 """Name -> maker. All that is built in."""
 
 
@@ -68,18 +85,18 @@ async def make_driver(name: str, place: Place) -> object:
     """Make the driver of this name, built in or plugged in.
 
     Raises:
-        InputError: there is none, or a setting is wrong.
-        LinkError: the unit cannot be reached.
+        InputError: there is none, it cannot be used here, or a setting is wrong.
+        DeviceError: the unit cannot be reached, or a plug-in failed.
     """
-    return await (DRIVERS.get(name) or _plugged_in(name))(place)
+    built_in = DRIVERS.get(name)
+    if built_in is not None:
+        if missing := missing_for(built_in, BUILT_IN):
+            raise InputError(f"the driver {name} cannot be used here: {missing}")
+        return await built_in(place)
+    if name not in (claimed := plug_ins.names()):
+        raise InputError(f"no driver is called {name!r}; there are: {', '.join(sorted({*DRIVERS, *claimed}))}")
 
-
-def _plugged_in(name: str) -> Make:
-    found = entry_points(group=GROUP)
-    if name in found.names:
-        return cast("Make", found[name].load())
-
-    raise InputError(f"no driver is called {name!r}; there are: {', '.join(sorted({*DRIVERS, *found.names}))}")
+    return await guarded(name, plug_ins.plugged_in(name), place)
 
 
 __all__ = ["DRIVERS", "GROUP", "Make", "Place", "make_driver"]

@@ -82,7 +82,14 @@ class ConsoleDriver:
 
     async def recordings(self) -> tuple[Recording, ...]:
         listed = await self._line.ask_list("RECORDINGS", "RECORDING", self._limits.answer_s)
-        return tuple([await self._with_digest(words.recording_of(fields)) for fields in listed])
+        told = [await self._with_digest(words.recording_of(fields)) for fields in listed]
+        lengths = {recording.sha256: recording.bytes for recording in told if recording.sha256}
+        for recording in told:
+            # The answer to SUM names no recording: one that came late would be taken for the next one's.
+            if lengths.get(recording.sha256 or "", recording.bytes) != recording.bytes:
+                raise Garbled("the unit tells one digest for recordings of several lengths; an answer came twice")
+
+        return tuple(told)
 
     async def _with_digest(self, recording: Recording) -> Recording:
         try:
@@ -101,7 +108,7 @@ class ConsoleDriver:
             digest.update(piece)
             await sink(piece)
 
-        receiver = Receiver(length)
+        receiver = Receiver(length, self._limits.receiving())
         try:
             async with aclosing(drive(self._line.link, receiver, sink=taken, clock=self._clock)) as transfer:
                 async for done in transfer:

@@ -30,7 +30,7 @@ async def send_image(
     """
     await line.say("TAKE", str(len(image)))
     await line.answer_ok("TAKE", limits.answer_s)
-    sender = Sender(image)
+    sender = Sender(image, limits.sending())
     try:
         async with aclosing(drive(line.link, sender, heard=line.hand_over(), clock=clock)) as transfer:
             async for sent in transfer:
@@ -40,7 +40,7 @@ async def send_image(
 
     line.give_back(sender.rest)
     await _settle(line, sender, limits)
-    async with aclosing(_flash(line, sender, limits)) as flashing:
+    async with aclosing(_flash(line, sender, limits, clock)) as flashing:
         async for progress in flashing:
             yield progress
 
@@ -65,13 +65,16 @@ async def _settle(line: ConsoleLine, sender: Sender, limits: ConsoleLimits) -> N
         raise _cut(f"the transfer ended early ({sender.ending.value if sender.ending else 'open'})", sender) from error
 
 
-async def _flash(line: ConsoleLine, sender: Sender, limits: ConsoleLimits) -> AsyncGenerator[Progress]:
+async def _flash(
+    line: ConsoleLine, sender: Sender, limits: ConsoleLimits, clock: Monotonic
+) -> AsyncGenerator[Progress]:
+    told, until_us = -1, clock() + round(limits.flash_s * 1e6)
     while True:
         try:
-            said = await line.next(_of_flash, limits.flash_s)
+            said = await line.next(_of_flash, max(until_us - clock(), 0) / 1e6)
         except (LinkSilent, Garbled) as error:
             raise OutcomeUnknown(
-                f"the unit said nothing for {limits.flash_s:g} s while flashing; do not switch it off, read it back"
+                f"the unit's flash has not come on for {limits.flash_s:g} s; do not switch it off, read it back"
             ) from error
         except LinkError as error:
             raise _cut(f"the line vanished while the unit was flashing: {error}", sender) from error
@@ -81,7 +84,18 @@ async def _flash(line: ConsoleLine, sender: Sender, limits: ConsoleLimits) -> As
             raise _cut(f"the unit could not flash: {','.join(said.fields[2:])}", sender)
         if said.fields[1] == "OK":
             return
-        yield Progress(words.percent_of(said.fields[2:]), 100, "flashing")
+        percent = _percent(said)
+        if percent is not None and percent > told:
+            told, until_us = percent, clock() + round(limits.flash_s * 1e6)
+            yield Progress(percent, 100, "flashing")
+
+
+def _percent(said: Sentence) -> int | None:
+    # An odd report is no reason to leave a unit that is flashing.
+    try:
+        return words.percent_of(said.fields[2:])
+    except Garbled:
+        return None
 
 
 def _of_flash(sentence: Sentence) -> bool:

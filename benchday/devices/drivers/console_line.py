@@ -9,12 +9,18 @@ import anyio
 
 from benchday.devices import nmea
 from benchday.devices.transfer import Monotonic
+from benchday.devices.xmodem import Limits as SenderLimits
+from benchday.devices.xmodem_receiver import ReceiverLimits
 from benchday.domain.errors import Garbled, LinkSilent, Refused
 from benchday.domain.seams import Link
 
 PREFIX = "PQFN"
 
 Fields = tuple[str, ...]
+
+
+LONGEST_LIST = 10_000
+"""So many recordings or settings can be told in one answer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +32,7 @@ class ConsoleLimits:
     test_s: float = 180.0
     """For the self-test."""
     flash_s: float = 300.0
-    """Between two reports while the unit flashes; the whole may take much longer."""
+    """Between two steps forward while the unit flashes; the whole may take much longer."""
     image_s: float = 30.0
     """Between the end of a transfer and the unit's word on the image."""
     restart_s: float = 300.0
@@ -40,6 +46,34 @@ class ConsoleLimits:
     """Between two tries to reach a unit whose port went away, or is not there yet."""
     sky_s: float = 2.5
     """For a streamed position; units send one a second."""
+    transfer_start_s: float = 60.0
+    """For the unit to ask for an image, once it has agreed to take one (as ``devices/xmodem.py`` says)."""
+    transfer_answer_s: float = 4.0
+    """For the answer to a block, before it is sent again."""
+    transfer_end_s: float = 3.0
+    """Between one end of a transfer and the next, where it is not acknowledged."""
+    transfer_ask_s: float = 3.0
+    """Between one request for the first block of a recording and the next."""
+    transfer_block_s: float = 10.0
+    """For the next block of a recording."""
+    transfer_quiet_s: float = 1.0
+    """For a damaged line to fall quiet, before a block is asked for again."""
+
+    def sending(self) -> SenderLimits:
+        """Return what of this a sender keeps."""
+        return SenderLimits(
+            start_us=_us(self.transfer_start_s), answer_us=_us(self.transfer_answer_s), end_us=_us(self.transfer_end_s)
+        )
+
+    def receiving(self) -> ReceiverLimits:
+        """Return what of this a receiver keeps."""
+        return ReceiverLimits(
+            start_us=_us(self.transfer_ask_s), block_us=_us(self.transfer_block_s), inside_us=_us(self.transfer_quiet_s)
+        )
+
+
+def _us(seconds: float) -> int:
+    return round(seconds * 1e6)
 
 
 class ConsoleLine:
@@ -164,6 +198,8 @@ class ConsoleLine:
                 return ()
             if not (number.isdigit() and of.isdigit()) or int(number) != len(got) + 1:
                 raise Garbled(f"expected {name} {len(got) + 1}, got {number} of {of}: an answer was lost on the line")
+            if int(of) > LONGEST_LIST:
+                raise Garbled(f"the unit announces {of} answers to {word}; more than {LONGEST_LIST} cannot be right")
             got.append(tuple(facts))
             if number == of:
                 return tuple(got)

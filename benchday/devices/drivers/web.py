@@ -60,12 +60,15 @@ class WebDriver:
 
     async def fetch(self, recording: Recording, sink: Callable[[bytes], Awaitable[None]]) -> AsyncIterator[Progress]:
         digest, done = hashlib.sha256(), 0
+        whole_s = self._limits.answer_s + recording.bytes / self._limits.fetch_bytes_per_s
+        until_us = self._clock() + round(whole_s * 1e6)
         try:
             async with self._session.opened("GET", _path("/recordings", recording.name)) as response:
                 if response.status_code != httpx.codes.OK:
                     raise Refused(f"fetch {recording.name}", "missing")
                 async for piece in response.aiter_raw():
                     done += len(piece)
+                    _in_time(self._clock() <= until_us, done, whole_s)
                     if done > recording.bytes:
                         raise Garbled(f"{recording.name} is longer than the {recording.bytes} bytes announced")
                     digest.update(piece)
@@ -79,7 +82,7 @@ class WebDriver:
     async def put_settings(self, act: SpentAct, settings: Settings) -> None:
         use_act(act, Verb.PUT_SETTINGS, settings.digest)
         for name, value in settings.values.items():
-            await self._session.ask("PUT", _path("/settings", name), body=value)
+            await self._session.tell("PUT", _path("/settings", name), httpx.codes.NO_CONTENT, body=value)
 
     def write(self, act: SpentAct, image: bytes) -> AsyncIterator[Progress]:
         use_act(act, Verb.WRITE_IMAGE, hashlib.sha256(image).hexdigest())
@@ -109,36 +112,40 @@ class WebDriver:
         )
         try:
             async with sending as response:
-                return Reply(response.status_code, await bounded(response))
+                with anyio.fail_after(self._limits.image_s):
+                    return Reply(response.status_code, await bounded(response))
+        except TimeoutError:
+            raise LinkSilent(f"{self._session.where} began to answer and came to no end") from None
         except ALL_OF_HTTPX as error:
             raise translated(error, self._session.where) from error
 
     async def _flash(self, sent_bytes: int) -> AsyncGenerator[Progress]:
-        heard_us, told = self._clock(), -1
+        on_us, told = self._clock(), -1
         while True:
             try:
                 image = words.said(words.ImageSaid, await self._session.ask("GET", "/image"))
             except (LinkError, Garbled) as error:
-                if self._clock() - heard_us > self._limits.flash_s * 1e6:
+                if self._clock() - on_us > self._limits.flash_s * 1e6:
                     raise OutcomeUnknown(
                         "the unit is out of reach while it flashes; do not switch it off, read it back"
                     ) from error
             else:
-                heard_us = self._clock()
                 if image.state == "done":
                     return
                 if image.state != "flashing":
                     raise TransferCut(
                         f"the unit's flash ended early ({image.state}); have it identified anew", sent_bytes
                     )
-                if image.percent != told:
-                    told = image.percent
+                if image.percent > told:
+                    told, on_us = image.percent, self._clock()
                     yield Progress(told, 100, "flashing")
+                elif self._clock() - on_us > self._limits.flash_s * 1e6:
+                    raise OutcomeUnknown(f"the unit's flash stands at {told} %; do not switch it off, read it back")
             await anyio.sleep(self._limits.poll_s)
 
     async def restart(self, act: SpentAct) -> None:
         serial = restart_covered(act).unit
-        await self._session.ask("POST", "/restart")
+        await self._session.tell("POST", "/restart", httpx.codes.ACCEPTED)
         until_us = self._clock() + round(self._limits.restart_s * 1e6)
         await anyio.sleep(self._limits.settle_s)
         missing: DeviceError
@@ -178,6 +185,11 @@ class WebDriver:
 
     async def _status(self) -> words.StatusSaid:
         return words.said(words.StatusSaid, await self._session.read("GET", "/status"))
+
+
+def _in_time(still: bool, done: int, whole_s: float) -> None:
+    if not still:
+        raise LinkSilent(f"{done} bytes in {whole_s:.0f} s are too slow to go on")
 
 
 def _path(folder: str, name: str) -> str:

@@ -32,8 +32,10 @@ class WebLimits:
     image_s: float = 180.0
     """For the unit's word on an image, once all of it was sent; it may erase and check for long."""
     flash_s: float = 300.0
-    """How long the unit may be out of reach while it flashes; the whole may take much longer."""
+    """How long the unit may be out of reach, or come no step forward, while it flashes; the whole may take longer."""
     restart_s: float = 300.0
+    fetch_bytes_per_s: int = 2_000
+    """A recording must come at least so fast, on the whole; far below what any Wi-Fi carries (our own choice)."""
     settle_s: float = 1.0
     """Between the order to restart and the first look."""
     poll_s: float = 1.0
@@ -107,6 +109,16 @@ class WebSession:
             return await self.ask(method, path, body=body, limit_s=limit_s)
         except (LinkSilent, Garbled):
             return await self.ask(method, path, body=body, limit_s=limit_s)
+
+    async def tell(self, method: str, path: str, done: int, *, body: object = None) -> None:
+        """Have something done, once; only the one status that says so will do: a page may word an error as 200.
+
+        Raises:
+            Refused, Garbled, LinkError
+        """
+        reply = await self.ask(method, path, body=body)
+        if reply.status != done:
+            raise Garbled(f"the unit answered {method} {path} with {reply.status} instead of {done}: was it done?")
 
     async def ask(self, method: str, path: str, *, body: object = None, limit_s: float | None = None) -> Reply:
         """Ask once, signing in if the unit wants that.

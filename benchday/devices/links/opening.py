@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Awaitable, Callable
+from typing import TypeVar
 
 import anyio
 import anyio.lowlevel
@@ -27,6 +28,7 @@ BUSY_S = 15.0
 NEW_S = 60.0
 """A port is new for so long after it came (seconds); later, whoever has it means to keep it."""
 
+_T = TypeVar("_T")
 _LIMITER = anyio.lowlevel.RunVar[anyio.CapacityLimiter]("benchday_opened_at_once")
 
 
@@ -41,8 +43,8 @@ def one_at_a_time() -> anyio.CapacityLimiter:
 
 
 async def patiently(
-    open_it: Callable[[], Awaitable[Link]], where: str, *, appears_s: float, poll_s: float, roots: Roots = HERE
-) -> Link:
+    open_it: Callable[[], Awaitable[_T]], where: str, *, appears_s: float, poll_s: float, roots: Roots = HERE
+) -> _T:
     """Open a port that may not have shown up yet, or that something looks at; after a while the last refusal stands.
 
     Args:

@@ -33,8 +33,8 @@ BEAT_ANSWER_S = 10.0
 all the same; both together shorter than a question to a unit that is asked twice."""
 LATE_S = 0.2
 QUIET_S = 0.02
-DISCARD_S = 2.0
-"""For throwing input away on a line that never falls quiet (real seconds)."""
+DISCARD_S = 0.1
+"""For throwing input away where the server does not: a device that never stops must not hold whoever wants to speak."""
 MOST_OWED = 300
 MOST_INPUT = 1 << 20
 """What is kept while somebody waits for an acknowledgement; a server that sends more then is broken."""

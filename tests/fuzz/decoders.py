@@ -1,0 +1,160 @@
+"""The table of decoders: what is tried, and what it may raise. A new one is one line in ``DECODERS``."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+from benchday.devices import nmea
+from benchday.devices import xmodem_blocks as x
+from benchday.devices.drivers import console_words as words
+from benchday.devices.drivers import web_words as web
+from benchday.devices.drivers.web_session import Reply
+from benchday.devices.file_head import END_OF_BATCH, FileHead, build_head, read_head
+from benchday.devices.xmodem import Ending, Machine, Sender
+from benchday.devices.xmodem_receiver import Receiver
+from benchday.devices.ymodem import BatchReceiver, BatchSender, Outgoing
+from benchday.domain.errors import DeviceError
+from tests.devices.line_noise import listen
+
+HEAD = build_head(FileHead("a.bin", 200))
+WAITS_US = (0, 1_000, 60_000, 400_000, 1_100_000, 4_100_000, 11_000_000, 100)
+CONTENTS = (b"x" * 128, b"y" * 72 + b"\x1a" * 56, HEAD, END_OF_BATCH, b"z" * 1024, bytes([x.PAD]) * 128)
+
+
+def script(data: bytes, *, blocks: bool) -> list[tuple[int, bytes]]:
+    """Read input as what a line says and when; whole blocks and answers are found without guessing."""
+    said, at = [], 0
+    while at + 1 < len(data):
+        wait_us, kind, count = WAITS_US[data[at] & 7], data[at] >> 3, data[at + 1]
+        at += 2
+        if kind < 16:
+            piece = data[at : at + count % 64]
+            at += len(piece)
+        elif kind < 28 and blocks:
+            piece = x.block(count, CONTENTS[kind % len(CONTENTS)], crc=True)
+        else:
+            piece = bytes((x.ACK, x.CRC_PLEASE, x.EOT, x.NAK)[kind & 3 :][:1]) * (1 + count // 200)
+        said.append((wait_us, piece))
+    return said
+
+
+def machine(make: Callable[[], Machine], data: bytes) -> None:
+    """Let a transfer machine hear it all; it must end, stay small, and be whole only with what was announced."""
+    played = make()
+    receives = isinstance(played, Receiver | BatchReceiver)
+    content = listen(played, script(data, blocks=receives))
+    if played.ending is Ending.WHOLE and isinstance(played, Receiver):
+        assert len(content) == played.done_bytes == 200
+    if played.ending is Ending.WHOLE and isinstance(played, BatchReceiver):
+        assert len(content) == played.done_bytes
+        told = [head.length for head in played.files]
+        assert None in told or sum(length or 0 for length in told) == len(content)
+
+
+def file_head(data: bytes) -> None:
+    """Read a head; what is read can be built and is read the same."""
+    head = read_head(data)
+    if head is None:
+        return
+    assert head.name
+    assert head.name.isprintable()
+    assert not set(head.name) & set("/\\")
+    assert head.name not in (".", "..")
+    if head.length is not None and (head.mode is None or head.modified_s is not None):
+        assert read_head(build_head(head)) == head
+
+
+def sentences(data: bytes) -> None:
+    """Scan a stream in two pieces as in one; read each sentence's place."""
+    scanned = nmea.scan(data)
+    assert 0 <= scanned.used <= len(data)
+    assert len(data) - scanned.used <= nmea.LONGEST_READ
+    for sentence in scanned.sentences:
+        assert all(field.isascii() for field in sentence.fields)
+        if sentence.address.endswith("GGA"):
+            nmea.sky_of_gga(sentence)
+
+
+def console(data: bytes) -> None:
+    """Put one sentence around the input and read it with every reader of the serial dialogue."""
+    body = bytes(byte for byte in data if byte not in b"$*\r\n")
+    framed = b"$" + body + b"*%02X\r\n" % nmea.checksum(body)
+    for sentence in nmea.scan(framed).sentences:
+        fields = sentence.fields
+        for read in READERS:
+            _tried(read, fields)
+
+
+def _tried(read: Callable[[Sequence[str]], object], fields: Sequence[str]) -> None:
+    try:
+        read(fields)
+    except DeviceError:
+        return
+
+
+READERS: tuple[Callable[[Sequence[str]], object], ...] = (
+    words.identity_of,
+    words.power_of,
+    words.recording_of,
+    words.digest_of,
+    words.setting_of,
+    words.self_test_of,
+    words.air_of,
+    words.percent_of,
+    lambda fields: words.count_of(fields, "SEND"),
+)
+
+
+def page(data: bytes) -> None:
+    """Read a page's answer as every kind there is."""
+    reply = Reply(200, data)
+    kinds = (web.StatusSaid, web.ImageSaid, web.TestSaid, web.AirSaid, web.PositionSaid, web.ProofSaid)
+    for kind in (*kinds, web.RECORDINGS):
+        try:
+            said: object = web.said(kind, reply)  # type: ignore[misc]
+            if isinstance(said, web.StatusSaid):
+                said.identity()
+                said.power.reading()
+            if isinstance(said, web.PositionSaid):
+                web.sky_of(web.AirSaid(fix="none", satellites=0), said)
+        except DeviceError:
+            continue
+    _tried(lambda _: reply.json(), ())
+
+
+@dataclass(frozen=True)
+class Decoder:
+    """What is tried."""
+
+    run: Callable[[bytes], None]
+    seeds: tuple[bytes, ...]
+    """Where mutation begins."""
+
+
+_TALK = bytes((0, 3)) + b"\x06\x06C" + bytes((0xE2, 0, 0xEA, 0, 0xF2, 0, 0xFA, 0, 0x80, 1, 0x88, 2, 0x90, 0, 0x98, 0))
+_BATCH = bytes((0x90, 0, 0x90, 0, 0xA1, 1, 0xA8, 2, 0xF0, 0, 0xF2, 0, 0x98, 0))
+_GGA = b"$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47\r\n"
+_POWER = (
+    b'{"charge_percent":80,"max_error_percent":2,"full_10mwh":2400,'
+    b'"mv":1,"ma":-1,"temperature_dk":2930,"external":true}'
+)
+_STATUS = b'{"serial":"1","model":"Osier","hardware":"A","mode":"run","power":%s,"settings":{"a":"b"}}' % _POWER
+_LISTED = b'[{"name":"a.obs","bytes":5,"sha256":"%s"}]' % (b"0" * 64)
+
+DECODERS: dict[str, Decoder] = {
+    "xmodem-receiver": Decoder(partial(machine, lambda: Receiver(200)), (_TALK, _BATCH)),
+    "xmodem-sender": Decoder(partial(machine, lambda: Sender(b"x" * 1500)), (_TALK,)),
+    "xmodem-sender-128": Decoder(partial(machine, lambda: Sender(b"x" * 300, block=128)), (_TALK,)),
+    "ymodem-receiver": Decoder(partial(machine, BatchReceiver), (_BATCH, _TALK)),
+    "ymodem-sender": Decoder(
+        partial(machine, lambda: BatchSender([Outgoing("a", b"x" * 1500), Outgoing("b", b"")])), (_TALK,)
+    ),
+    "file-head": Decoder(file_head, (HEAD, b"../a\x0012 7 100644\0", END_OF_BATCH)),
+    "sentences": Decoder(sentences, (_GGA, b"$PQFN,OK,SEND,1200*5A\r\n")),
+    "console-words": Decoder(
+        console, (b"1,Millrace,B,run", b"80,2,2400,7400,-12,2930,0", b"fixed,00,12", b"a.obs,99999")
+    ),
+    "web-words": Decoder(page, (_STATUS, _LISTED, b'{"gga":"%s"}' % _GGA[:-2], b'{"state":"flashing","percent":5}')),
+}
