@@ -9,6 +9,7 @@ import typer
 
 from benchday.cli.app_drivers import drivers
 from benchday.cli.app_images import images
+from benchday.cli.app_ports import ports
 from benchday.cli.conduct import conduct
 from benchday.cli.exits import listed
 
@@ -374,6 +375,7 @@ def durations(
     conduct(command)
 
 
+app.command(short_help="Say which ports are plugged in, and what is the matter.")(ports)
 app.add_typer(images, name="images", short_help="Look after the image store.")
 
 

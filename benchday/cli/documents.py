@@ -13,6 +13,7 @@ from benchday.cli.documents_durations import DURATIONS_DOCUMENTS
 from benchday.cli.documents_forecast import FORECAST_DOCUMENTS
 from benchday.cli.documents_images import IMAGES_DOCUMENTS
 from benchday.cli.documents_layout import LayoutDocument
+from benchday.cli.documents_ports import PortsDocument
 from benchday.cli.documents_register import REGISTER_DOCUMENTS
 from benchday.cli.documents_targets import TargetsDocument
 
@@ -217,6 +218,7 @@ DOCUMENTS: Mapping[str, type[BaseModel]] = {
     "status": StatusDocument,
     "unit": UnitDocument,
     "close": CloseDocument,
+    "ports": PortsDocument,
     **REGISTER_DOCUMENTS,
     **DURATIONS_DOCUMENTS,
     **DRIVERS_DOCUMENTS,

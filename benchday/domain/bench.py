@@ -5,11 +5,15 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Annotated, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
+from benchday.domain.ports import check_port
 from benchday.domain.releases import VersionText
 from benchday.domain.units import Ability
 from benchday.domain.words import ClockTime, Expected, FileModel, IsoDate, Money, Name, Percent, PublicKey
+
+PortText = Annotated[str, AfterValidator(check_port)]
+"""Where a line is reached."""
 
 FolderName = Annotated[str, Field(min_length=1, max_length=200)]
 """A folder, relative to the day's or absolute."""
@@ -28,8 +32,9 @@ class Cable(FileModel):
     """Type of the connector on the unit's side, as the playbooks call it."""
     number: Name
     """What is written on it."""
-    port: str | None = None
-    """Where it appears on the bench PC: /dev/serial/by-id/..., COM7, socket://host:port. Not for simulated units."""
+    port: PortText | None = None
+    """Where it appears: /dev/serial/by-id/..., COM7, usb:VID:PID:SERIAL, usb-path:BUS-PORT, socket://host:port,
+    rfc2217://host:port. Not for simulated units."""
 
 
 class Adapter(FileModel):

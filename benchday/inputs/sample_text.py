@@ -70,7 +70,8 @@ stations:
   - name: S5
 
 # number: what is written on the cable. port: where it appears on the bench PC, needed for real instruments only
-# (like /dev/serial/by-id/... or COM7, or socket://host:port for a serial line over the network).
+# (like usb:0403:6001:A10K2F, usb-path:1-1.2 or COM7, or socket://host:port for a serial line over the network);
+# `benchday ports` says what is plugged in and how to write it.
 cables:
   - {connector: round, number: R1}
   - {connector: round, number: R2}     # there is no third: the round ones are what the day waits for

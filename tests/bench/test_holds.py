@@ -78,7 +78,9 @@ async def test_silence_asks_three_questions_then_holds(shop: Shop) -> None:
     assert day.unit(UNIT).held_code == "silent"
     asked = [f["item"]["text"] for f in shop.facts("item_asked", UNIT) if f["item"]["topic"] == "silence"]
     assert len(asked) == 2
-    assert "Is the cable of the right type? Is it seated at both ends? Is the unit on?" in asked[0]
+    cable = "Is cable R1 of the right type, with a round connector? Is it seated at both ends? Is the unit on?"
+    assert cable in asked[0]
+    assert cable in (day.unit(UNIT).held_reason or "")
 
 
 async def test_silence_that_ends_holds_nobody_up(shop: Shop) -> None:

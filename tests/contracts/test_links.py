@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import socket
+import tempfile
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from pathlib import Path
 
 import anyio
 import anyio.abc
@@ -14,7 +16,8 @@ from benchday.devices.links import LineSettings, open_link, serial_threads
 from benchday.devices.links.memory import MemoryLink, memory_pair
 from benchday.domain.seams import Link
 from benchday.testing.links import CHECKS, FarEnd, MakeLink
-from tests.devices.ptys import pty_end
+from tests.devices.ptys import PtyEnd, pty_end
+from tests.devices.ser2net import Server, ser2net
 
 
 @asynccontextmanager
@@ -63,6 +66,41 @@ async def over_tcp() -> AsyncIterator[tuple[Link, FarEnd]]:
         serving.cancel_scope.cancel()
 
 
+class ServedEnd:
+    """A pseudo-terminal behind a serial server; the line vanishes when the server does."""
+
+    def __init__(self, far: PtyEnd, server: Server) -> None:
+        self.send, self.receive, self._server = far.send, far.receive, server
+
+    async def vanish(self) -> None:
+        self._server.kill()
+
+
+@asynccontextmanager
+async def behind_a_server(scheme: str) -> AsyncIterator[tuple[Link, FarEnd]]:
+    """A link to ser2net in front of a pseudo-terminal."""
+    with tempfile.TemporaryDirectory() as folder:
+        async with pty_end() as far:
+            with ser2net(far.path, Path(folder), scheme) as server:
+                link = await open_link(server.where)
+                yield link, ServedEnd(far, server)
+                await link.aclose()
+
+
+@asynccontextmanager
+async def over_rfc2217() -> AsyncIterator[tuple[Link, FarEnd]]:
+    """The link that sets a server's port."""
+    async with behind_a_server("rfc2217") as ends:
+        yield ends
+
+
+@asynccontextmanager
+async def over_tcp_and_a_port() -> AsyncIterator[tuple[Link, FarEnd]]:
+    """The raw link to the same server."""
+    async with behind_a_server("socket") as ends:
+        yield ends
+
+
 class MemoryEnd:
     """The far end of a pair in memory."""
 
@@ -84,6 +122,8 @@ MAKERS: tuple[Callable[[], AbstractAsyncContextManager[tuple[Link, FarEnd]]], ..
     over_a_port,
     over_a_port_with_threads,
     over_tcp,
+    over_rfc2217,
+    over_tcp_and_a_port,
     in_memory,
 )
 

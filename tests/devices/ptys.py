@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
+import termios
 import tty
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager, contextmanager
@@ -36,6 +38,13 @@ class PtyEnd:
     async def receive(self, max_bytes: int = 65536) -> bytes:
         await anyio.wait_readable(self.fd)
         return os.read(self.fd, max_bytes)
+
+    async def rate(self) -> int:
+        """Return the rate that whoever opened the near end has set (bits a second)."""
+        speed = termios.tcgetattr(self.fd)[5]
+        return next(
+            int(name[1:]) for name in dir(termios) if re.fullmatch(r"B\d+", name) and getattr(termios, name) == speed
+        )
 
     async def vanish(self) -> None:
         if self._near >= 0:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from benchday.bench.holds import Hold, interrupted
 from benchday.bench.serving import Serving
+from benchday.bench.silence import questions
 from benchday.domain.checks import Answer
 from benchday.domain.errors import DeviceError, Garbled, LinkError
 from benchday.domain.items import ItemKind
@@ -12,8 +13,6 @@ from benchday.domain.playbook import StepName
 from benchday.domain.readings import Identity, Mode
 from benchday.planning.checks import identity as identity_check
 from benchday.planning.checks import model as model_check
-
-SILENCE = "Is the cable of the right type? Is it seated at both ends? Is the unit on?"
 
 
 async def identify(at: Serving) -> StepName:
@@ -37,16 +36,17 @@ async def _asked_until_heard(at: Serving) -> Identity:
             return await (await at.line()).identify()
         except (LinkError, Garbled) as silence:
             await at.let_go()
+            look = questions(at.playbook, at.place, at.tools.plan.bench)
             if attempt == tries and _unsettled(at):
                 # It may be half written: it must not be carried off as one that is merely silent.
-                raise interrupted(f"and the unit does not answer now ({silence}). {SILENCE}") from silence
+                raise interrupted(f"and the unit does not answer now ({silence}). {look}") from silence
             if attempt == tries:
                 raise Hold(
                     "silent",
-                    f"the unit does not answer ({silence}). {SILENCE}",
+                    f"the unit does not answer ({silence}). {look}",
                     "the unit answers on a known good cable",
                 ) from silence
-            text = f"No answer from unit {at.unit} on station {at.station}: {silence}. {SILENCE} Then: done."
+            text = f"No answer from unit {at.unit} on station {at.station}: {silence}. {look} Then: done."
             await at.ask(ItemKind.INSTRUCT, "silence", text)
     raise DeviceError("no tries are left")
 

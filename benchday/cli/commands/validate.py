@@ -8,6 +8,7 @@ from pathlib import Path
 
 from benchday.cli.exits import Exit
 from benchday.cli.newest_list import newest_in_record
+from benchday.cli.port_notices import port_notices
 from benchday.devices.drivers.installed import installed_drivers
 from benchday.domain.clean import clean
 from benchday.inputs.day import read_day
@@ -18,7 +19,7 @@ def validate(folder: Path, *, as_json: bool) -> int:
     """Say what is wrong with a day's files."""
     seen, notices = newest_in_record(folder)
     outcome = read_day(folder, seen, drivers=installed_drivers())
-    outcome = replace(outcome, notices=(*outcome.notices, *notices))
+    outcome = replace(outcome, notices=(*outcome.notices, *notices, *port_notices(folder, outcome.plan)))
     if as_json:
         print(json.dumps(document(folder, outcome), ensure_ascii=False, indent=2))
     else:

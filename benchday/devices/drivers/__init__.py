@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Mapping
-from contextlib import suppress
-
-import anyio
+from collections.abc import Mapping
+from functools import partial
 
 from benchday.devices.drivers import plug_ins
 from benchday.devices.drivers.by_hand import ByHandDriver
@@ -20,10 +18,10 @@ from benchday.devices.drivers.smp_settings import SmpLimits, SmpSources
 from benchday.devices.drivers.web import WebDriver
 from benchday.devices.drivers.web_session import Address, WebLimits, WebSession
 from benchday.devices.links import LineSettings, open_link
+from benchday.devices.links.opening import patiently, stably
 from benchday.devices.links.place import read_place
 from benchday.domain.drivers import BUILT_IN
-from benchday.domain.errors import InputError, LinkForbidden, LinkNotFound, OurFault
-from benchday.domain.seams import Link
+from benchday.domain.errors import InputError, OurFault
 
 
 @takes(LineSettings, ConsoleLimits)
@@ -32,22 +30,10 @@ async def make_console(place: Place) -> ConsoleDriver:
     refuse_unknown(place.settings, (LineSettings, ConsoleLimits))
     line = taken_from(LineSettings, place.settings)
 
-    async def open_again() -> Link:
-        return await open_link(place.where, line)
-
     limits = taken_from(ConsoleLimits, place.settings)
-    first = await _once_it_is_there(open_again, limits)
+    open_again = stably(place.where, partial(open_link, line=line))
+    first = await patiently(open_again, place.where, appears_s=limits.appears_s, poll_s=limits.poll_s)
     return ConsoleDriver(first, place.reopen or open_again, limits=limits)
-
-
-async def _once_it_is_there(open_it: Callable[[], Awaitable[Link]], limits: ConsoleLimits) -> Link:
-    """Open a port that may not have shown up yet; after a while the last refusal stands."""
-    for _ in range(round(limits.appears_s / limits.poll_s)):
-        with suppress(LinkNotFound, LinkForbidden):
-            return await open_it()
-        await anyio.sleep(limits.poll_s)
-
-    return await open_it()
 
 
 @takes(WebLimits, user="", password="")

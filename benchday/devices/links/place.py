@@ -10,7 +10,7 @@ from pathlib import Path
 
 from benchday.domain.errors import LinkNotFound
 
-_SCHEME = re.compile(r"([a-z][a-z0-9+]+):(?://)?(.*)", re.DOTALL)
+_SCHEME = re.compile(r"([a-z][a-z0-9+-]+):(?://)?(.*)", re.DOTALL)
 _LARGEST_POINTER = 4096
 
 

@@ -5,29 +5,34 @@ from __future__ import annotations
 import errno
 import os
 import sys
-from pathlib import Path
 
-from serial.tools import list_ports
-
+from benchday.devices.ports import plugged_in
+from benchday.devices.ports.holders import holder_of
 from benchday.domain.errors import LinkBusy, LinkError, LinkForbidden, LinkNotFound
+from benchday.domain.ports import what_is_there
 
 if sys.platform != "win32":
     import grp
-
-_MOST_PROCESSES = 5000
+    import pwd
 
 
 def open_refused(path: str, error: BaseException) -> LinkError:
     """Translate an error of opening: not found, forbidden, busy, or not a port at all."""
     number = getattr(error, "errno", None) or getattr(error.__cause__ or error.__context__, "errno", None)
     if number in (errno.ENOENT, errno.ENODEV, errno.ENXIO) or isinstance(error, FileNotFoundError):
-        return LinkNotFound(f"there is no port {path}; {_ports_there_are()}")
+        return LinkNotFound(f"there is no port {path}; {what_is_there(plugged_in(), path)}")
     if number in (errno.EACCES, errno.EPERM) or isinstance(error, PermissionError):
         return LinkForbidden(forbidden_text(path))
     if number in (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK):
-        return LinkBusy(f"another program has {path} open{_likely_holder(path)}; close it and try again")
+        return LinkBusy(busy_text(path, holder_of(path)))
 
-    return LinkNotFound(f"{path} cannot be used as a serial port: {error}; {_ports_there_are()}")
+    return LinkNotFound(f"{path} cannot be used as a serial port: {error}; {what_is_there(plugged_in(), path)}")
+
+
+def busy_text(path: str, holder: str | None) -> str:
+    """Say that a port is in use, and by whom where the system tells."""
+    likely = f" (it looks like {holder})" if holder else ""
+    return f"another program has {path} open{likely}; close it and try again"
 
 
 def forbidden_text(path: str) -> str:
@@ -41,39 +46,23 @@ def forbidden_text(path: str) -> str:
     except (OSError, KeyError):
         return f"{path} may not be opened by this user"
 
-    return (
-        f"{path} may not be opened by this user; it belongs to the group {group}. Add the user to it "
-        f"(usermod -a -G {group} NAME), then log in anew"
-    )
+    belongs = f"{path} may not be opened by this user; it belongs to the group {group}."
+    user = _user()
+    if user in _members(group) and gid not in os.getgroups():
+        return f"{belongs} {user} was added to it since: log in anew, or restart the computer"
+    return f"{belongs} Add the user to it (as root: usermod -aG {group} {user}), then log in anew"
 
 
-def _ports_there_are() -> str:
-    ports = sorted(port.device for port in list_ports.comports())
-    return f"ports there are: {', '.join(ports)}" if ports else "no serial port is plugged in"
+if sys.platform != "win32":
 
+    def _user() -> str:
+        try:
+            return pwd.getpwuid(os.getuid()).pw_name
+        except KeyError:
+            return "USER"
 
-def _likely_holder(path: str) -> str:
-    """Name the process that has the port open, where /proc tells without much effort."""
-    proc = Path("/proc")
-    if not proc.is_dir():
-        return ""
-    wanted = os.path.realpath(path)
-    for folder in list(proc.glob("[0-9]*"))[:_MOST_PROCESSES]:
-        if folder.name != str(os.getpid()) and _has_open(folder, wanted):
-            return f" (it looks like {_name_of(folder)}, process {folder.name})"
-
-    return ""
-
-
-def _has_open(process: Path, wanted: str) -> bool:
-    try:
-        return any(os.readlink(fd) == wanted for fd in (process / "fd").iterdir())  # noqa: PTH115
-    except OSError:
-        return False
-
-
-def _name_of(process: Path) -> str:
-    try:
-        return (process / "comm").read_text(encoding="utf-8").strip()
-    except OSError:
-        return "a program"
+    def _members(group: str) -> list[str]:
+        try:
+            return grp.getgrnam(group).gr_mem
+        except KeyError:
+            return []

@@ -20,9 +20,12 @@ import anyio.to_thread
 import serial
 
 from benchday.devices.links.line import CLOSE_LIMIT_S, OPEN_LIMIT_S, LineSettings
-from benchday.devices.links.port_errors import open_refused
-from benchday.domain.errors import LinkGone, LinkSilent
+from benchday.devices.links.opening import one_at_a_time
+from benchday.devices.links.port_errors import busy_text, open_refused
+from benchday.devices.ports.holders import holder_before_opening
+from benchday.domain.errors import LinkBusy, LinkGone, LinkSilent
 from benchday.domain.seams import ModemLines
+from benchday.logs import logger
 
 assert sys.platform != "win32"  # noqa: S101  # the twin for Windows is serial_threads
 
@@ -112,8 +115,10 @@ class PosixSerialLink:
     async def aclose(self) -> None:
         if not self._end("the line was closed"):
             return
-        with anyio.move_on_after(CLOSE_LIMIT_S, shield=True):
+        with anyio.move_on_after(CLOSE_LIMIT_S, shield=True) as closing:
             await anyio.to_thread.run_sync(_close, self._port, abandon_on_cancel=True, limiter=anyio.CapacityLimiter(1))
+        if closing.cancelled_caught:
+            logger().warning("a port does not close", port=self._path, waited_s=CLOSE_LIMIT_S)
 
     def _end(self, why: str) -> bool:
         if self._over is not None:
@@ -153,8 +158,9 @@ async def open_serial(path: str, line: LineSettings) -> PosixSerialLink:
         return port
 
     try:
-        with anyio.fail_after(OPEN_LIMIT_S):
-            port = await anyio.to_thread.run_sync(opened, abandon_on_cancel=True, limiter=anyio.CapacityLimiter(1))
+        async with one_at_a_time():
+            with anyio.fail_after(OPEN_LIMIT_S):
+                port = await anyio.to_thread.run_sync(opened, abandon_on_cancel=True, limiter=anyio.CapacityLimiter(1))
     except TimeoutError:
         left.set()
         raise LinkSilent(
@@ -187,6 +193,9 @@ def _open(path: str, line: LineSettings) -> serial.Serial:
         exclusive=True,
     )
     port.port, port.dtr, port.rts = path, line.dtr, line.rts
+    holder = holder_before_opening(path)
+    if holder is not None:
+        raise LinkBusy(busy_text(path, holder))
     try:
         port.open()
     except (OSError, ValueError, termios.error, serial.SerialException) as error:

@@ -14,6 +14,7 @@ import anyio.to_thread
 import serial
 
 from benchday.devices.links.line import CLOSE_LIMIT_S, OPEN_LIMIT_S, LineSettings
+from benchday.devices.links.opening import one_at_a_time
 from benchday.devices.links.port_errors import open_refused
 from benchday.domain.errors import LinkGone, LinkSilent
 from benchday.domain.seams import ModemLines
@@ -103,10 +104,11 @@ class ThreadedSerialLink:
 async def open_serial(path: str, line: LineSettings) -> ThreadedSerialLink:
     """Open a port; raises as its twin does."""
     try:
-        with anyio.fail_after(OPEN_LIMIT_S):
-            port = await anyio.to_thread.run_sync(
-                _open, path, line, abandon_on_cancel=True, limiter=anyio.CapacityLimiter(1)
-            )
+        async with one_at_a_time():
+            with anyio.fail_after(OPEN_LIMIT_S):
+                port = await anyio.to_thread.run_sync(
+                    _open, path, line, abandon_on_cancel=True, limiter=anyio.CapacityLimiter(1)
+                )
     except TimeoutError:
         raise LinkSilent(f"opening {path} did not come to an end in {OPEN_LIMIT_S:.0f} s") from None
 

@@ -10,6 +10,7 @@ from benchday.domain.errors import IllegalMove
 from benchday.domain.fold import DayState
 from benchday.domain.story import UnitStory
 from benchday.domain.telling.figures import local, short, size
+from benchday.domain.telling.of_units import pool_in_words
 from benchday.domain.telling.told import Telling
 
 
@@ -19,7 +20,7 @@ def head(entries: Sequence[Entry], telling: Telling, serial: str) -> tuple[tuple
     story = state.units.get(serial)
     if story is None:
         return (("unit", clean(serial)),)
-    rows = [*_who(story, state), *_releases(story), *_programs(entries, telling), *_kept(story)]
+    rows = [*_who(story, state), *_releases(story), *_joined(entries), *_programs(entries, telling), *_kept(story)]
     rows += _times(story, telling)
     return tuple((label, clean(value)) for label, value in rows)
 
@@ -44,6 +45,14 @@ def _who(story: UnitStory, state: DayState) -> list[tuple[str, str]]:
         ("day", f"{begun.get('day', '')} ({begun.get('date', '')})"),
         ("outcome", story.state.value + reason),
     ]
+
+
+def _joined(entries: Sequence[Entry]) -> list[tuple[str, str]]:
+    """Tell by which cable or adapter the unit was served on its last day."""
+    last = max((n for n, e in enumerate(entries) if e.kind == "day_begun"), default=0)
+    granted = [e.facts for e in entries[last:] if e.kind == "place_granted"]
+    by = [f"{pool_in_words(f['pool'])} {f['place']}" for f in granted if f["pool"] not in ("station", "charger")]
+    return [("joined by", ", then ".join(dict.fromkeys(by)))] if by else []
 
 
 def _releases(story: UnitStory) -> list[tuple[str, str]]:

@@ -87,16 +87,17 @@ def _granted(t: Telling, e: Entry) -> Sentence:
     pool, place = e.facts["pool"], e.facts["place"]
     if pool not in ("station", "charger"):
         t.place = place
-    return sentence(f"gets {_pool(pool)} {place}")
+    return sentence(f"gets {pool_in_words(pool)} {place}")
 
 
 def _freed(t: Telling, e: Entry) -> Sentence:
     if e.facts["place"] == t.place:
         t.place = None
-    return sentence(f"gives back {_pool(e.facts['pool'])} {e.facts['place']}")
+    return sentence(f"gives back {pool_in_words(e.facts['pool'])} {e.facts['place']}")
 
 
-def _pool(pool: str) -> str:
+def pool_in_words(pool: str) -> str:
+    """Return what a pool is made of: a station, a round cable."""
     kind, _, connector = pool.partition(":")
     return f"{connector} {kind}" if connector else kind
 
