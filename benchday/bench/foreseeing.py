@@ -8,7 +8,7 @@ stumbles over stops a day.
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import TypeVar
@@ -18,6 +18,7 @@ import anyio
 from benchday.bench.apart import Apart, in_a_thread
 from benchday.bench.serving import Tools
 from benchday.bench.targeting import targets_now
+from benchday.domain.entries import Entry
 from benchday.domain.fold import DayState
 from benchday.domain.kinds import DayForeseen, OrderSet, PromiseAtRisk
 from benchday.domain.steps import State
@@ -30,6 +31,7 @@ from benchday.planning.forecast.outlook import CrewOutlook, Outlook, outlook_of
 from benchday.planning.forecast.promises import promise_saved
 from benchday.planning.forecast.search import search
 from benchday.planning.forecast.so_far import model_now
+from benchday.planning.forecast.stages import LawsOf
 from benchday.planning.learning_records import records_of, told
 from benchday.planning.wording import MINUTE_US
 
@@ -126,9 +128,8 @@ class Foreseer:
         Nothing of it ever teaches a real day, whose laws stay as earlier real days taught them.
         """
         if (state.begun or {}).get("simulated"):
-            laws = await self._worked_out(
-                partial(learnt_by, records_of(told(self._tools.book.entries(), simulated=True)))
-            )
+            # Laws are functions of this process, and soon learnt.
+            laws = await self._worked_out(partial(_learnt, self._tools.book.entries()), in_a_thread)
             self._known = self._known if laws is None else replace(self._known, laws=laws)
 
     async def _record(self, outlook: Outlook) -> None:
@@ -191,17 +192,21 @@ class Foreseer:
         )
         await self._tools.book.append(facts.draft())
 
-    async def _worked_out(self, work: Callable[[], T]) -> T | None:
+    async def _worked_out(self, work: Callable[[], T], apart: Apart | None = None) -> T | None:
         """Work something out beside the day; None, and a line in the log, where that goes wrong.
 
         Units are being written meanwhile: whatever a forecast stumbles over, a day that cannot end as things are or a
         fault of ours, must not stop them.
         """
         try:
-            return await self._apart(work)
+            return await (apart or self._apart)(work)
         except Exception as error:  # noqa: BLE001 - as the docstring says
             _not_foreseen(error)
             return None
+
+
+def _learnt(entries: Sequence[Entry]) -> LawsOf:
+    return learnt_by(records_of(told(entries, simulated=True)))
 
 
 def _outlook(compiled: Compiled, seed: int) -> Outlook:

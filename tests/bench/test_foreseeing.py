@@ -182,7 +182,7 @@ async def test_a_forecast_that_goes_wrong_stops_nothing(shop: Shop, log: io.Stri
     assert "ZeroDivisionError" in log.getvalue()
 
 
-async def test_sums_are_done_in_a_process_of_their_own(shop: Shop) -> None:
+async def test_sums_are_done_in_a_process_of_their_own(shop: Shop, log: io.StringIO) -> None:
     """What is handed over can be handed over, and comes back the same as if it had been done here."""
     shop.only(FIRST, SECOND)
     shop.people.answers |= {"confirm": None}
@@ -193,6 +193,9 @@ async def test_sums_are_done_in_a_process_of_their_own(shop: Shop) -> None:
         there = Foreseer(day.tools, known_from(shop.journal.read(), 1), SMALL, InProcesses())
         assert here is not None
         assert await there.with_changes() == here
+        await there.look()
+        assert there.outlook is not None
+        assert "not foreseen" not in log.getvalue()
         assert await InProcesses()(os.getpid) != os.getpid()
 
 
