@@ -113,7 +113,7 @@ def test_an_unknown_time_zone(day: Path, spoil: Spoil) -> None:
 def test_a_model_without_a_playbook(day: Path, spoil: Spoil) -> None:
     spoil("roster.csv", "WS-41-00297,Weirstone", "WS-41-00297,Wierstone")
 
-    known = "Millrace, Osier, Tiller, Weirstone"
+    known = "Gantry, Millrace, Osier, Tiller, Weirstone"
     assert only(day) == (
         f"roster.csv:3:2: expected a model that a playbook covers: {known}, found Wierstone (did you mean Weirstone?)"
     )

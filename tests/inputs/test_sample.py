@@ -142,7 +142,7 @@ def test_a_base_and_a_rover_whose_set_must_match_come_early() -> None:
 def test_the_bench_is_as_scarce_as_the_scenario_says(written: tuple[Path, Scenario]) -> None:
     bench = load_day(written[0]).bench
 
-    assert [c.connector for c in bench.cables] == ["round", "round", "usb", "usb"]
+    assert [c.connector for c in bench.cables] == ["round", "round", "usb", "usb", "six-pin"]
     assert (len(bench.stations), len(bench.adapters), len(bench.chargers), len(bench.packs)) == (5, 1, 2, 3)
     technician, other = bench.operators
     assert set(technician.may) == set(Ability)

@@ -12,6 +12,7 @@ import anyio
 from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.devices.drivers.console import ConsoleDriver
 from benchday.devices.drivers.console_line import ConsoleLimits
+from benchday.devices.drivers.dialogue import DialogueDriver, DialogueLimits
 from benchday.devices.drivers.place import Place
 from benchday.devices.drivers.settings import refuse_unknown, taken_from
 from benchday.devices.drivers.web import WebDriver
@@ -32,19 +33,38 @@ async def make_console(place: Place) -> ConsoleDriver:
     line = taken_from(LineSettings, place.settings)
 
     async def open_again() -> Link:
-        return await open_link(place.where, line)
+        return place.watched(await open_link(place.where, line))
 
     limits = taken_from(ConsoleLimits, place.settings)
-    first = await _once_it_is_there(open_again, limits)
+    first = await _once_it_is_there(open_again, limits.appears_s, limits.poll_s)
     return ConsoleDriver(first, place.reopen or open_again, limits=limits)
 
 
-async def _once_it_is_there(open_it: Callable[[], Awaitable[Link]], limits: ConsoleLimits) -> Link:
+async def make_dialogue(place: Place) -> DialogueDriver:
+    """Open a serial line and speak the dialogue on it that the playbook declares."""
+    refuse_unknown(place.settings, (DialogueLimits,))
+    dialogue = place.playbook.dialogue if place.playbook is not None else None
+    if dialogue is None:
+        raise InputError("the driver dialogue needs a playbook that declares one, under the key dialogue")
+    told = dialogue.line
+    line = LineSettings(
+        told.baud, told.data_bits, told.parity.value, told.stop_bits, told.dtr, told.rts, told.settle_ms
+    )
+
+    async def open_again() -> Link:
+        return place.watched(await open_link(place.where, line))
+
+    limits = taken_from(DialogueLimits, place.settings)
+    first = await _once_it_is_there(open_again, limits.appears_s, limits.poll_s)
+    return DialogueDriver(first, place.reopen or open_again, dialogue, place.unit, limits=limits)
+
+
+async def _once_it_is_there(open_it: Callable[[], Awaitable[Link]], appears_s: float, poll_s: float) -> Link:
     """Open a port that may not have shown up yet; after a while the last refusal stands."""
-    for _ in range(round(limits.appears_s / limits.poll_s)):
+    for _ in range(round(appears_s / poll_s)):
         with suppress(LinkNotFound, LinkForbidden):
             return await open_it()
-        await anyio.sleep(limits.poll_s)
+        await anyio.sleep(poll_s)
 
     return await open_it()
 
@@ -74,7 +94,12 @@ async def make_by_hand(place: Place) -> ByHandDriver:
     return ByHandDriver(place.ask)
 
 
-DRIVERS: Mapping[str, Make] = {"console": make_console, "web": make_web, "by-hand": make_by_hand}
+DRIVERS: Mapping[str, Make] = {
+    "console": make_console,
+    "dialogue": make_dialogue,
+    "web": make_web,
+    "by-hand": make_by_hand,
+}
 """Name -> maker. All that is built in."""
 
 

@@ -26,3 +26,5 @@ class Place:
     """The whole playbook, for a driver that it declares something to."""
     unit: str = ""
     """Serial as checked in; what the unit itself says counts more."""
+    watched: Callable[[Link], Link] = lambda link: link
+    """Puts something between a driver and its line that sees what is said and heard."""
