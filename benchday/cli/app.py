@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from benchday.cli.app_images import images
+from benchday.cli.app_try import try_playbook
 from benchday.cli.conduct import conduct
 from benchday.cli.exits import listed
 
@@ -373,6 +374,7 @@ def durations(
     conduct(command)
 
 
+app.command("try", short_help="Try a playbook on a real unit, reading only.")(try_playbook)
 app.add_typer(images, name="images", short_help="Look after the image store.")
 
 

@@ -14,6 +14,7 @@ from benchday.cli.documents_images import IMAGES_DOCUMENTS
 from benchday.cli.documents_layout import LayoutDocument
 from benchday.cli.documents_register import REGISTER_DOCUMENTS
 from benchday.cli.documents_targets import TargetsDocument
+from benchday.cli.documents_try import TRY_DOCUMENTS
 
 
 class ValidateDocument(Document):
@@ -220,5 +221,6 @@ DOCUMENTS: Mapping[str, type[BaseModel]] = {
     **DURATIONS_DOCUMENTS,
     **FORECAST_DOCUMENTS,
     **IMAGES_DOCUMENTS,
+    **TRY_DOCUMENTS,
 }
 """Command -> its document."""

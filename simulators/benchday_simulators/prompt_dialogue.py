@@ -70,20 +70,23 @@ class PromptDialogue:
     async def _answer(self, request: bytes) -> None:
         text = request.decode("ascii", "replace").strip()
         name, _, rest = text.partition(" ")
-        act = self._requests.get(name)
         try:
-            if len(request) > LONGEST or not text.isprintable() or not text.isascii():
-                raise Refused("line", "cannot be read")
-            if act is None:
-                raise Refused("unknown", "no such request")
-            if self._unit.state.mode == "boot" and name not in IN_LOADER:
-                raise Refused("boot", "not in the loader")
+            act = self._act_for(name, text)
             answers = await act(rest.strip())
         except Refused as no:
             self._unit.log.write("refused", request=name[:16] if name.isprintable() else "line", code=no.code)
             await self._line.write(refusal(no.code, no.words) + PROMPT)
         else:
             await self._line.write(b"".join(map(line, answers)) + PROMPT)
+
+    def _act_for(self, name: str, text: str) -> Callable[[str], Awaitable[Answers]]:
+        if len(text) > LONGEST or not text.isprintable() or not text.isascii():
+            raise Refused("line", "cannot be read")
+        if name not in self._requests:
+            raise Refused("unknown", "no such request")
+        if self._unit.state.mode == "boot" and name not in IN_LOADER:
+            raise Refused("boot", "not in the loader")
+        return self._requests[name]
 
     # Asked
 

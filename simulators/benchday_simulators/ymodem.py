@@ -61,9 +61,7 @@ async def _head(line: Line, within: float) -> bytes | None:
     return None
 
 
-async def send(
-    line: Line, name: str, length: int, data: bytes, moment: Callable[[float], Awaitable[None]]
-) -> None:
+async def send(line: Line, name: str, length: int, data: bytes, moment: Callable[[float], Awaitable[None]]) -> None:
     """
     Send one file once the receiver asks; `moment` is awaited with the percentage sent.
 

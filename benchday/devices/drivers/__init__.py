@@ -8,6 +8,7 @@ from importlib.metadata import entry_points
 from typing import cast
 
 import anyio
+import httpx
 
 from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.devices.drivers.console import ConsoleDriver
@@ -73,7 +74,22 @@ async def make_web(place: Place) -> WebDriver:
     """Speak with the unit's own page; signed in when it first asks for that."""
     refuse_unknown(place.settings, (WebLimits,), also=("user", "password"))
     limits = taken_from(WebLimits, place.settings)
-    return WebDriver(WebSession(lambda: _address(place), limits), limits=limits)
+    session = WebSession(lambda: _address(place), limits)
+    if place.noted is not None:
+        _note_requests(session.client, place.noted)
+    return WebDriver(session, limits=limits)
+
+
+def _note_requests(client: httpx.AsyncClient, noted: Callable[[str], None]) -> None:
+    """Tell of requests by method and path alone: the sign-in holds a password."""
+
+    async def asked(request: httpx.Request) -> None:
+        noted(f"{request.method} {request.url.path}")
+
+    async def answered(response: httpx.Response) -> None:
+        noted(f"{response.request.method} {response.request.url.path}: {response.status_code}")
+
+    client.event_hooks = {"request": [asked], "response": [answered]}
 
 
 def _address(place: Place) -> Address:

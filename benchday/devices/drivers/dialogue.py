@@ -124,10 +124,8 @@ class DialogueDriver:
 
     async def _recordings(self) -> tuple[Recording, ...]:
         asked, talk = _declared(self._dialogue.recordings), await self._awoken()
-        listed = [words.recording_of(fields) for fields in await talk.list(asked.list)]
-        return tuple(
-            [Recording(r.name, r.bytes, r.sha256 or await sum_of(talk, asked, r.name)) for r in listed]
-        )
+        listed = [words.recording_of(fields) for fields in await talk.listed(asked.list)]
+        return tuple([Recording(r.name, r.bytes, r.sha256 or await sum_of(talk, asked, r.name)) for r in listed])
 
     async def _fetch(self, recording: Recording, sink: Sink) -> AsyncIterator[Progress]:
         talk = await self._awoken()
@@ -136,7 +134,7 @@ class DialogueDriver:
 
     async def _settings(self) -> Settings:
         talk = await self._awoken()
-        listed = await talk.list(_declared(self._dialogue.settings).list)
+        listed = await talk.listed(_declared(self._dialogue.settings).list)
         return Settings({fields["name"].strip(): fields["value"].strip() for fields in listed})
 
     async def _put_settings(self, act: SpentAct, settings: Settings) -> None:

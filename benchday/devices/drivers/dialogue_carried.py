@@ -40,7 +40,9 @@ def _receiver(by: By, length: int) -> Machine:
     return BatchReceiver(most_files=1) if by is By.YMODEM else Receiver(length)
 
 
-async def fetch(talk: Talk, asked: Fetch, recording: Recording, sink: Sink, clock: Monotonic) -> AsyncGenerator[Progress]:
+async def fetch(
+    talk: Talk, asked: Fetch, recording: Recording, sink: Sink, clock: Monotonic
+) -> AsyncGenerator[Progress]:
     """Have a recording sent and hand it over, cut to its length.
 
     Raises:

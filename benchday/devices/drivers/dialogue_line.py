@@ -20,6 +20,8 @@ MOST_SKIPPED = 200
 MOST_BYTES = 65_536
 """And so many bytes."""
 
+_SIGNS = b"\x06\x15\x18"
+"""ACK, NAK and CAN of a transfer."""
 _ENDS = {Ends.CR: "\r", Ends.LF: "\n", Ends.CR_LF: "\r\n"}
 _T = TypeVar("_T")
 
@@ -36,6 +38,7 @@ class DialogueLine:
         self._last = ""
         """The last line that came and was not what was waited for, to tell of."""
         self._damaged = False
+        self._carried = False
 
     async def say(self, text: str, values: tuple[str, ...] = ()) -> None:
         """Send one line, throwing away what came before it.
@@ -64,11 +67,12 @@ class DialogueLine:
     def forget(self) -> None:
         """Forget what has come and was not asked for."""
         self._buffer.clear()
-        self._overlong = self._damaged = False
+        self._overlong = self._damaged = self._carried = False
         self._last = ""
 
     def give_back(self, data: bytes) -> None:
-        """Take bytes that somebody else read off the link."""
+        """Take bytes that a transfer read off the link; before a line may stand a sign that was meant for it."""
+        self._carried = True
         self._buffer += data
 
     def hand_over(self) -> bytes:
@@ -95,6 +99,8 @@ class DialogueLine:
         while True:
             for line in self._lines():
                 meaning = wanted(line)
+                if meaning is None and self._carried:
+                    meaning = wanted(line.lstrip("C"))  # a receiver asks by C (Forsberg 1988)
                 if meaning is not None:
                     return meaning
                 self._last = line
@@ -113,7 +119,7 @@ class DialogueLine:
     def _lines(self) -> Iterator[str]:
         """Take line after line off the buffer; whoever stops leaves the rest as it came."""
         while True:
-            end = next((at for at, byte in enumerate(self._buffer) if byte in b"\r\n"), -1)
+            end = min((at for at in (self._buffer.find(b"\r"), self._buffer.find(b"\n")) if at >= 0), default=-1)
             if end < 0:
                 if len(self._buffer) > LONGEST_LINE:
                     self._buffer.clear()
@@ -134,7 +140,7 @@ class DialogueLine:
             scanned = nmea.scan(raw + b"\n")
             self._damaged |= bool(scanned.damaged)
             return ",".join(scanned.sentences[0].fields) if scanned.sentences else ""
-        text = raw.decode("ascii", "replace").strip()
+        text = raw.lstrip(_SIGNS if self._carried else b"").decode("ascii", "replace").strip()
         while self._line.prompt and text.startswith(self._line.prompt):
             text = text.removeprefix(self._line.prompt).strip()
         if not text.isprintable() or not text.isascii():

@@ -117,12 +117,14 @@ class Talk:
         def wanted(line: str) -> Heard | Refused | Garbled | None:
             return _one_of(patterns)(line) or self._no(line, refused)
 
-        heard = await self.line.next(wanted, limit_s, _or(patterns))
-        if isinstance(heard, Heard):
-            return heard
-        raise heard
+        heard: Heard | Refused | Garbled = await self.line.next(wanted, limit_s, _or(patterns))
+        if isinstance(heard, (Refused, Garbled)):
+            raise heard
+        return heard
 
     def _no(self, line: str, refused: tuple[str, ...] | None) -> Refused | Garbled | None:
+        if any(read_pattern(pattern).match(line) is not None for pattern in self.dialogue.misheard):
+            return Garbled(f"the unit did not get {clean(self._said)} whole: is the cable seated?")
         for refusal in self.dialogue.refusals if refused is None else ():
             found = read_pattern(refusal.hear).match(line)
             if found is not None:
@@ -133,11 +135,9 @@ class Talk:
             found = read_pattern(pattern).match(line)
             if found is not None:
                 return Refused(clean(self._said), found.get("code", "") or line, found.get("words", "").strip())
-        if any(read_pattern(pattern).match(line) is not None for pattern in self.dialogue.misheard):
-            return Garbled(f"the unit did not get {clean(self._said)} whole: is the cable seated?")
         return None
 
-    async def list(self, listing: Listing) -> list[Fields]:
+    async def listed(self, listing: Listing) -> list[Fields]:
         """Carry out an exchange of several lines, all of it again if it is not whole.
 
         Raises:

@@ -27,7 +27,9 @@ def in_our_words(reading: Reading, fields: Fields) -> dict[str, str]:
     for name, text in told.items():
         choices = known.CHOICES.get(name)
         if choices is not None and text not in choices:
-            raise Garbled(f"the unit's word {fields[name]!r} for {name} stands for none of {', '.join(sorted(choices))}")
+            raise Garbled(
+                f"the unit's word {fields[name]!r} for {name} stands for none of {', '.join(sorted(choices))}"
+            )
 
     return told
 
