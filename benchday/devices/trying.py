@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from collections.abc import AsyncGenerator, Awaitable, Callable, Iterator
 from contextlib import aclosing
 from dataclasses import dataclass
 
@@ -66,6 +66,7 @@ class Trial:
         """
         self._driver, self._self_test, self._clock = driver, self_test, clock
         self._listed: tuple[Recording, ...] = ()
+        self._silent = False
         self._ways: dict[str, Callable[[], Awaitable[tuple[Field, ...]]]] = {
             "identify": self._identify,
             "power": self._power,
@@ -76,31 +77,24 @@ class Trial:
             "position": self._sky,
         }
 
-    async def run(self) -> AsyncIterator[Tried]:
+    async def run(self) -> AsyncGenerator[Tried]:
         """Try each capability and yield what became of it; when nothing answers, the others are not tried."""
-        silent = False
         for name in CAPABILITIES:
-            left_out = self._left_out(name, silent=silent)
-            tried = left_out if left_out is not None else await self._try(name)
-            silent = silent or (name == "identify" and tried.outcome == FAILS and "no answer" in tried.words)
-            yield tried
+            left_out = self._left_out(name)
+            yield left_out if left_out is not None else await self._try(name)
 
-    def _left_out(self, name: str, *, silent: bool) -> Tried | None:
-        if name not in capabilities(self._driver):
-            return (
-                Tried(name, BY_HAND, "not declared; a person fills it in")
-                if name != "prove"
-                else Tried(name, LEFT_OUT, "simulated units only")
-            )
-        if name in CHANGING:
-            return Tried(name, LEFT_OUT, "changes the unit; it takes a permit")
+    def _left_out(self, name: str) -> Tried | None:
         if name == "prove":
             return Tried(name, LEFT_OUT, "simulated units only")
+        if name not in capabilities(self._driver):
+            return Tried(name, BY_HAND, "not declared; a person fills it in")
+        if name in CHANGING:
+            return Tried(name, LEFT_OUT, "changes the unit; it takes a permit")
         if name == "self-test" and not self._self_test:
             return Tried(name, LEFT_OUT, "it may move, transmit or change something")
         if name == "fetch" and not self._listed:
             return Tried(name, LEFT_OUT, "no recording is listed")
-        return Tried(name, LEFT_OUT, "nothing answers") if silent else None
+        return Tried(name, LEFT_OUT, "nothing answers") if self._silent else None
 
     async def _try(self, name: str) -> Tried:
         began_us = self._clock()
@@ -110,7 +104,8 @@ class Trial:
             with anyio.fail_after(AT_MOST_S):
                 fields = await self._ways[name]()
         except (DeviceError, InputError) as error:
-            words = f"{clean(str(error))}" if not isinstance(error, LinkSilent) else f"no answer: {clean(str(error))}"
+            words = clean(str(error))
+            self._silent = self._silent or (name == "identify" and isinstance(error, LinkSilent))
         except TimeoutError:
             words = f"not done in {AT_MOST_S:g} s"
         return Tried(name, FAILS if words else WORKS, words, fields, self._clock() - began_us)

@@ -62,9 +62,6 @@ BEDS: dict[str, Callable[[Path], AbstractAsyncContextManager[Bed]]] = {
     "console on a Weirstone": partial(on_a_simulator, "console", "Weirstone"),
     "declared dialogue on a Gantry": partial(on_a_simulator, "dialogue", "Gantry", playbook=gantry),
     "declared dialogue on a Millrace": partial(on_a_simulator, "dialogue", "Millrace", playbook=millrace),
-    "declared dialogue on a Millrace, small blocks": partial(
-        on_a_simulator, "dialogue", "Millrace", playbook=partial(millrace, "xmodem-crc")
-    ),
     "web on an Osier": partial(on_a_simulator, "web", "Osier"),
     "by hand": by_hand,
     "completed by hand": completed_by_hand,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
-from contextlib import asynccontextmanager
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from functools import partial
 
 import anyio
@@ -105,7 +105,7 @@ async def by_hand_completed() -> AsyncIterator[Watched]:
         yield watched
 
 
-MAKERS = {
+MAKERS: Mapping[str, Callable[[], AbstractAsyncContextManager[Watched]]] = {
     "console": partial(on_a_line, ConsoleDriver),
     "dialogue": partial(on_a_line, declared),
     "web": web,
