@@ -86,7 +86,7 @@ def test_nothing_answers(tmp_path: Path, capsys: Told) -> None:
         assert try_playbook(TryOptions(playbook(tmp_path, "gantry", quick), str(process.link))) == 3
     told = capsys.readouterr().out
     assert "is the cable of the right type? seated? is the unit on?" in told
-    assert told.count("nothing answers") == 3
+    assert told.count("nothing answers") == 4
 
 
 @pytest.mark.parametrize(
