@@ -259,8 +259,8 @@ class Dialogue(FileModel):
 
     line: Line
     wake: Wake | None = None
-    refusals: tuple[Refusal, ...] = ()
-    misheard: tuple[PatternText, ...] = ()
+    refusals: Annotated[tuple[Refusal, ...], Field(max_length=20)] = ()
+    misheard: Annotated[tuple[PatternText, ...], Field(max_length=12)] = ()
     """What the unit says to a line that it did not get whole."""
     identify: Identify
     power: Power | None = None

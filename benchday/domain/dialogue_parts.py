@@ -77,7 +77,7 @@ class Wake(FileModel):
     say: Annotated[str, Field(max_length=40, pattern=r"^[\x20-\x7e]*$")] = ""
     """Left out: an empty line."""
     hear: Patterns
-    every_seconds: Seconds
+    every_seconds: Annotated[Seconds, Field(le=60)]
     """So long each try waits."""
     tries: Annotated[int, Field(ge=1, le=20)]
 
@@ -95,7 +95,7 @@ class Exchange(FileModel):
     """How often it is asked, if nothing that can be read comes; what changes the unit is said once."""
     optional: bool = False
     """The unit may refuse it; what it would have told is then not known."""
-    refused: tuple[PatternText, ...] | None = None
+    refused: Annotated[tuple[PatternText, ...], Field(max_length=12)] | None = None
     """Refusals of this exchange alone, in place of the dialogue's."""
 
     @property
@@ -113,7 +113,7 @@ class Listing(FileModel):
     """An answer of several lines: ``each`` again and again, until ``until`` comes or ``{count}`` of them have."""
 
     say: PatternText | None = None
-    head: tuple[PatternText, ...] = ()
+    head: Annotated[tuple[PatternText, ...], Field(max_length=12)] = ()
     """A line before the others; it may hold ``{count}``."""
     each: PatternText
     until: PatternText | None = None
@@ -125,7 +125,7 @@ class Listing(FileModel):
     seconds: Seconds = Decimal(6)
     """Between one line and the next."""
     tries: Annotated[int, Field(ge=1, le=5)] = 2
-    refused: tuple[PatternText, ...] | None = None
+    refused: Annotated[tuple[PatternText, ...], Field(max_length=12)] | None = None
 
     @property
     def heard(self) -> frozenset[str]:

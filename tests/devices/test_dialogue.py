@@ -176,7 +176,14 @@ async def test_a_line_that_is_flooded_keeps_nothing_of_the_flood() -> None:
 async def test_an_answer_that_was_lost_is_asked_for_once_more() -> None:
     async with spoken({"WHO": [b"?0 line\r\n", WHO]}) as (driver, end):
         assert (await driver.identify()).serial == "7"
-    assert end.heard == [b"WHO", b"WHO"]
+    assert end.heard == [b"WHO"] * 3, "and on a plain line twice"
+
+
+@pytest.mark.asyncio
+async def test_a_digit_that_noise_changed_is_not_believed() -> None:
+    async with spoken({"WHO": [b"UNIT 7 Gantry run\r\n", b"UNIT 3 Gantry run\r\n"]}) as (driver, _):
+        with pytest.raises(Garbled, match="two things of itself"):
+            await driver.identify()
 
 
 @pytest.mark.asyncio

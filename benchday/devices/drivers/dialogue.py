@@ -16,6 +16,7 @@ from benchday.devices.drivers.dialogue_line import DialogueLine
 from benchday.devices.drivers.dialogue_talk import Fields, Talk
 from benchday.devices.transfer import Monotonic, monotonic_us
 from benchday.domain.dialogue import Dialogue, Restart
+from benchday.domain.dialogue_parts import Framing
 from benchday.domain.errors import (
     DeviceError,
     Garbled,
@@ -102,7 +103,11 @@ class DialogueDriver:
         return self._talk
 
     async def _identify(self) -> Identity:
-        return words.identity_of(self._dialogue.identify, await self._who())
+        told = await self._who()
+        # Nothing protects a plain line: what decides which unit this is must be heard twice alike.
+        if self._dialogue.line.framing is Framing.PLAIN and await self._who() != told:
+            raise Garbled("the unit was heard to say two things of itself: is there noise on the line?")
+        return words.identity_of(self._dialogue.identify, told)
 
     async def _who(self) -> Fields:
         """Ask who the unit is; in its boot loader only what it tells at once."""

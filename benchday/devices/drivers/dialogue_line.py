@@ -31,7 +31,7 @@ class DialogueLine:
 
     def __init__(self, link: Link, line: Line, clock: Monotonic) -> None:
         self.link = link
-        self._line, self._clock = line, clock
+        self._line, self.clock = line, clock
         self._buffer = bytearray()
         self._overlong = False
         self._echo = ""
@@ -94,7 +94,7 @@ class DialogueLine:
             Garbled: something came, but nothing that was waited for; or too much of it.
             LinkGone
         """
-        until_us = self._clock() + round(limit_s * 1e6)
+        until_us = self.clock() + round(limit_s * 1e6)
         skipped = taken = 0
         while True:
             for line in self._lines():
@@ -107,7 +107,7 @@ class DialogueLine:
                 skipped += 1
             if skipped > MOST_SKIPPED or taken > MOST_BYTES:
                 raise Garbled(f"so much comes that nobody asked for that {what} was not found in it; {self._told()}")
-            left_s = (until_us - self._clock()) / 1e6
+            left_s = (until_us - self.clock()) / 1e6
             data = b""
             with anyio.move_on_after(max(left_s, 0)):
                 data = await self.link.receive()

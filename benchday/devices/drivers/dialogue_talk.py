@@ -14,6 +14,8 @@ from benchday.domain.errors import Garbled, InputError, LinkSilent, Refused
 from benchday.domain.patterns import Pattern, pattern_of
 
 Fields = dict[str, str]
+LIST_AT_MOST_S = 600.0
+"""For the whole of an answer of several lines (seconds)."""
 _LARGEST = 10**12
 """More of anything is a damaged figure."""
 
@@ -155,6 +157,7 @@ class Talk:
         await self._say(listing.say, {})
         got: list[Fields] = []
         count: int | None = None
+        until_us = self.line.clock() + round(LIST_AT_MOST_S * 1e6)
         limit_s = float(listing.seconds)
         first = [*listing.head] if listing.head else [listing.each]
         ends = [text for text in (listing.until, listing.none) if text is not None]
@@ -169,7 +172,8 @@ class Talk:
                 raise Garbled(f"more than {listing.most} lines came; at most so many were expected")
             if count is not None and len(got) >= count and listing.until is None:
                 break
-            heard = await self.hear([*ends, listing.each], limit_s, listing.refused)
+            left_s = max((until_us - self.line.clock()) / 1e6, 0)
+            heard = await self.hear([*ends, listing.each], min(limit_s, left_s), listing.refused)
         if heard.pattern == listing.until and heard.pattern is not None:
             count = number_of(heard.fields["count"], "count") if "count" in heard.fields else count
         if count is not None and count != len(got):
