@@ -62,6 +62,14 @@ class Taken:
     content: bytes = b""
 
 
+def lacking(buffer: bytes | bytearray) -> int:
+    """Return how many bytes the block at the head of the buffer lacks; 0 if there is none, or it is damaged."""
+    if len(buffer) < 3 or buffer[0] not in (SOH, STX) or buffer[1] + buffer[2] != 0xFF:
+        return 0
+
+    return max(3 + (LARGE if buffer[0] == STX else SMALL) + 2 - len(buffer), 0)
+
+
 def take_block(buffer: bytes | bytearray) -> Taken:
     """Take the block at the head of the buffer, which begins with SOH or STX (CRC-16 only)."""
     size = LARGE if buffer[0] == STX else SMALL

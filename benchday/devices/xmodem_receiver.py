@@ -4,11 +4,14 @@ Source: C. Forsberg, XMODEM/YMODEM Protocol Reference, 1988-10-14, chapters 7 an
 beforehand, padding is cut off, an EOT before that length is taken for a damaged byte, and a block beyond it that is
 not mere padding ends the transfer: what was announced is not what comes. Where it is not known, the first EOT is
 answered NAK, as in the reference's sample sessions: a damaged byte hardly comes twice.
+
+Lines hand on few bytes at a time. As long as half of what a block still lacks cannot have come, at the pace of the
+fastest block so far, nobody listens: many lines at once then cost a third of the work.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from benchday.devices import xmodem_blocks as x
 from benchday.devices.xmodem import ALONE, Ending, Part, Turn
@@ -28,6 +31,8 @@ class ReceiverLimits:
     tries: int = 10
     standstill_us: int = 180_000_000
     """Without a good block, whatever else is heard; ten tries in silence take 110 s."""
+    nap_us: tuple[int, int] = (3_000, 50_000)
+    """Shortest and longest time in which nobody listens."""
     most_bytes: int = 1 << 32
     """Where the length is not known beforehand."""
 
@@ -48,6 +53,10 @@ class Receiver:
         self._tries = 0
         self._wake_us = 0
         self._stands_still_us: int | None = None
+        self._taken_us = 0
+        self._pace: float | None = None
+        self._napping = False
+        self._lacked = 0
 
     def turn(self, heard: bytes, now_us: int) -> Turn:
         if self.ending is not None:
@@ -63,6 +72,9 @@ class Receiver:
         if heard:
             self._buffer += heard
             return self._work(now_us)
+        if self._napping and now_us < self._wake_us:
+            self._napping = False
+            return self._wait(self._wake_us)
         if now_us >= self._wake_us:
             return self._woken(now_us)
 
@@ -117,10 +129,37 @@ class Receiver:
                 self._skip()
         if self._next != before:
             self._stands_still_us = now_us + self._limits.standstill_us
+            self._note_pace(now_us, sum(map(len, content)))
         if self._damaged or self._buffer:
-            return self._wait(now_us + self._limits.inside_us, answer, content)
+            waiting = self._wait(now_us + self._limits.inside_us, answer, content)
+            nap_us = 0 if answer else self._nap_us()
+            self._napping = nap_us > 0
+            return replace(waiting, wake_us=now_us + nap_us, listen=False) if nap_us else waiting
 
         return self._wait(now_us + self._limits.block_us if self._begun else self._wake_us, answer, content)
+
+    def _note_pace(self, now_us: int, taken_bytes: int) -> None:
+        if self._taken_us and taken_bytes:
+            pace = (now_us - self._taken_us) / taken_bytes
+            self._pace = pace if self._pace is None else min(self._pace, pace)
+        self._taken_us = now_us
+
+    def _nap_us(self) -> int:
+        """Return how long nothing worth hearing can come; 0 if that is not worth a nap."""
+        shortest_us, longest_us = self._limits.nap_us
+        lacking, lacked = x.lacking(self._buffer), self._lacked
+        self._lacked = 0
+        if (
+            4 * lacking > 3 * lacked > 0
+        ):  # the last one did not bring what it should: this is no line with a steady pace
+            self._pace, self._taken_us = None, 0
+        if self._damaged or self._pace is None or not lacking:
+            return 0
+        nap_us = min(round(lacking * self._pace / 2), longest_us)
+        if nap_us < shortest_us:
+            return 0
+        self._lacked = lacking if nap_us < longest_us else 0
+        return nap_us
 
     def _take(self, taken: x.Taken, content: list[bytes]) -> bytes:
         if taken.number is None:

@@ -44,9 +44,15 @@ class PosixSerialLink:
         self._fd = port.fileno()
         self._path = path
         self._over: str | None = None
+        self._others_had_their_turn = True
 
     async def receive(self, max_bytes: int = 65536) -> bytes:
-        await anyio.lowlevel.checkpoint()
+        # Waiting for input lets others run. Where there was nothing to wait for, they get their turn the next time.
+        if self._others_had_their_turn:
+            await anyio.lowlevel.checkpoint_if_cancelled()
+        else:
+            await anyio.lowlevel.checkpoint()
+        self._others_had_their_turn = False
         while True:
             # From the read to the return nothing is awaited, so a cancelled receive never loses a byte.
             self._check()
@@ -54,6 +60,7 @@ class PosixSerialLink:
                 data = os.read(self._fd, max_bytes)
             except BlockingIOError:
                 await self._wait(anyio.wait_readable(self._fd))
+                self._others_had_their_turn = True
                 continue
             except OSError as error:
                 raise self._gone(error) from error
