@@ -12,6 +12,7 @@ from typing import cast
 import anyio
 import anyio.to_thread
 
+from benchday.bench.apart import InProcesses
 from benchday.bench.beginning import Running, begin_or_take_up, is_under_way
 from benchday.bench.book import Book
 from benchday.bench.day import BenchDay
@@ -205,7 +206,8 @@ def _tools(folder: Path, record: Path, book: Book, personal: _Personal, options:
 
 async def _foreseer(tools: Tools, pace: Pace) -> Foreseer:
     entries = tools.book.entries()
-    return Foreseer(tools, await anyio.to_thread.run_sync(known_from, entries, tools.seed), pace)
+    known = await anyio.to_thread.run_sync(known_from, entries, tools.seed)
+    return Foreseer(tools, known, pace, InProcesses())
 
 
 def _clock(record: Path, plan: DayPlan, options: RunOptions, *, simulated: bool) -> DayClock:

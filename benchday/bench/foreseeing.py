@@ -10,10 +10,12 @@ from __future__ import annotations
 import copy
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TypeVar
 
 import anyio
 
+from benchday.bench.apart import Apart, in_a_thread
 from benchday.bench.serving import Tools
 from benchday.bench.targeting import targets_now
 from benchday.domain.fold import DayState
@@ -57,10 +59,11 @@ SPARING = Pace(replications=100, every_s=4.0, evaluations=150, draws=20)
 class Foreseer:
     """Keeps an outlook of the day that runs."""
 
-    def __init__(self, tools: Tools, known: Known, pace: Pace = PLENTY) -> None:
+    def __init__(self, tools: Tools, known: Known, pace: Pace = PLENTY, apart: Apart = in_a_thread) -> None:
         self._tools = tools
         self._known = known
         self._pace = pace
+        self._apart = apart
         self._ordered: frozenset[str] = frozenset()
         self.outlook: Outlook | None = None
         """None until the first forecast is done, and once the rest of the day cannot be foreseen."""
@@ -104,7 +107,7 @@ class Foreseer:
         compiled = self._compiled(state, turns)
         if compiled is None:
             return None
-        return await _worked_out(lambda: outlook_of(compiled, replicate(compiled.model, seed=self._tools.seed)))
+        return await self._worked_out(partial(_outlook, compiled, self._tools.seed))
 
     def _compiled(self, state: DayState, turns: Mapping[str, float] | None = None) -> Compiled | None:
         priorities = turns if turns is not None else {s: float(state.turn(s)) for s in state.units}
@@ -123,8 +126,9 @@ class Foreseer:
         Nothing of it ever teaches a real day, whose laws stay as earlier real days taught them.
         """
         if (state.begun or {}).get("simulated"):
-            entries = self._tools.book.entries()
-            laws = await _worked_out(lambda: learnt_by(records_of(told(entries, simulated=True))))
+            laws = await self._worked_out(
+                partial(learnt_by, records_of(told(self._tools.book.entries(), simulated=True)))
+            )
             self._known = self._known if laws is None else replace(self._known, laws=laws)
 
     async def _record(self, outlook: Outlook) -> None:
@@ -151,9 +155,9 @@ class Foreseer:
         if compiled is None:
             return
         pace, seed = self._pace, self._tools.seed
-        found = await _worked_out(
-            lambda: search(
-                compiled.model, evaluations=pace.evaluations, draws=pace.draws, seed=seed, crews=compiled.crews
+        found = await self._worked_out(
+            partial(
+                search, compiled.model, evaluations=pace.evaluations, draws=pace.draws, seed=seed, crews=compiled.crews
             )
         )
         if found is None or not found.order:
@@ -176,7 +180,7 @@ class Foreseer:
         compiled, saves = self._compiled(self._tools.book.state), None
         if compiled is not None:
             few = self._pace.replications // 2
-            saves = await _worked_out(lambda: promise_saved(compiled, crew.title, replications=few))
+            saves = await self._worked_out(partial(promise_saved, compiled, crew.title, replications=few))
         facts = PromiseAtRisk(
             crew=crew.title,
             units=list(crew.units),
@@ -187,18 +191,21 @@ class Foreseer:
         )
         await self._tools.book.append(facts.draft())
 
+    async def _worked_out(self, work: Callable[[], T]) -> T | None:
+        """Work something out beside the day; None, and a line in the log, where that goes wrong.
 
-async def _worked_out(work: Callable[[], T]) -> T | None:
-    """Work something out beside the day; None, and a line in the log, where that goes wrong.
+        Units are being written meanwhile: whatever a forecast stumbles over, a day that cannot end as things are or a
+        fault of ours, must not stop them.
+        """
+        try:
+            return await self._apart(work)
+        except Exception as error:  # noqa: BLE001 - as the docstring says
+            _not_foreseen(error)
+            return None
 
-    Units are being written meanwhile: whatever a forecast stumbles over, a day that cannot end as things are or a fault
-    of ours, must not stop them.
-    """
-    try:
-        return await anyio.to_thread.run_sync(work)
-    except Exception as error:  # noqa: BLE001 - as the docstring says
-        _not_foreseen(error)
-        return None
+
+def _outlook(compiled: Compiled, seed: int) -> Outlook:
+    return outlook_of(compiled, replicate(compiled.model, seed=seed))
 
 
 def _not_foreseen(error: Exception) -> None:

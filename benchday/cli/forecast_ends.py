@@ -108,13 +108,13 @@ def _quantiles(root: Element, scene: Scene, axis: Axis, top: float, bottom: floa
 
 
 def _side_by_side(words: list[tuple[float, str]], first: float, last: float) -> list[tuple[float, str]]:
-    """Return where each text begins: centred where it belongs, if the ones beside it and the edge leave room."""
+    """Return where each bold text begins: centred where it belongs, if the ones beside it and the edge leave room."""
     begins: list[float] = []
     for x, told in words:
-        begins.append(max(x - wide(told) / 2, first))
-        first = begins[-1] + wide(told) + 4
+        begins.append(max(x - wide(told, strong=True) / 2, first))
+        first = begins[-1] + wide(told, strong=True) + 4
     for number in range(len(words) - 1, -1, -1):
-        begins[number] = min(begins[number], last - wide(words[number][1]))
+        begins[number] = min(begins[number], last - wide(words[number][1], strong=True))
         last = begins[number] - 4
     return [(at, told) for at, (_, told) in zip(begins, words, strict=True)]
 

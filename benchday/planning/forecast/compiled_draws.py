@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import accumulate, chain
+from itertools import accumulate
 from typing import TYPE_CHECKING
 
 from benchday.planning.forecast.compiled import kernel_draws, numpy
-from benchday.planning.forecast.draws import BLOCK, Plan, digest, own_draws
-from benchday.planning.forecast.tables import WORD, Shape
+from benchday.planning.forecast.draws import BLOCK, Part, Plan, digest, own_draws
+from benchday.planning.forecast.tables import WORD, Shape, lines
 
 if TYPE_CHECKING:
     import numpy as np
@@ -16,8 +16,14 @@ if TYPE_CHECKING:
 
     from benchday.planning.forecast.kernel_draws import Laws
 
+_Table = tuple[Shape, float, float]
 AT_ONCE = 1 << 22
 """About so many durations are in memory at once."""
+
+
+def _table_of(part: Part) -> _Table | None:
+    """Return what a part's table of lines is made of; None for a fixed value."""
+    return (part.shape, part.offset, part.factor) if part.shape is not None else None
 
 
 def _ints(values: Iterable[int]) -> NDArray[np.int64]:
@@ -67,17 +73,16 @@ class Drawing:
 
     def _arrays(self) -> Laws:
         parts = [part for of_stage in self._plan.parts for part in of_stage or ()]
-        shapes = list(dict.fromkeys(part.shape for part in parts if part.shape is not None))
-        size = len(shapes[0].nodes) + 1 if shapes else 0
-        begins: dict[Shape | None, int] = {shape: number * size for number, shape in enumerate(shapes)}
+        tables = {key: None for part in parts if (key := _table_of(part)) is not None}
+        made = [lines(*key) for key in tables]
+        size = 2 * len(made[0].begins) if made else 0
+        begins: dict[_Table | None, int] = {key: number * size for number, key in enumerate(tables)}
         columns = list(self._columns())
         laws: Laws = kernel_draws().Laws(
             part_first=_sums([of_stage or () for of_stage in self._plan.parts]),
-            # The last node stands twice, as a step of 0 follows it.
-            nodes=_floats(chain.from_iterable([*shape.nodes, shape.nodes[-1]] for shape in shapes)),
-            table=_ints(begins.get(part.shape, -1) for part in parts),
+            lines=_floats(number for m in made for pair in zip(m.begins, m.slopes, strict=True) for number in pair),
+            table=_ints(begins.get(_table_of(part), -1) for part in parts),
             offset=_floats(part.offset for part in parts),
-            factor=_floats(part.factor for part in parts),
             cap=_floats(part.cap for part in parts),
             above=_ints(part.above for part in parts),
             elapsed=_floats(part.elapsed for part in parts),

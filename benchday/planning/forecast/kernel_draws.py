@@ -13,7 +13,7 @@ Words = NDArray[np.uint32]
 LEAST = 1e-6
 INTERVALS = 1024
 WORD = 1 << 32
-LOW, HIGH = INTERVALS + 1, INTERVALS + 64 + 2
+LOW, HIGH = INTERVALS, INTERVALS + 64
 
 
 class Laws(NamedTuple):
@@ -21,12 +21,11 @@ class Laws(NamedTuple):
 
     part_first: Ints
     """Of each stage; a stage without parts draws for itself."""
-    nodes: Floats
-    """All tables, one after the other."""
+    lines: Floats
+    """All tables of lines, one after the other: of each line where it begins and its slope."""
     table: Ints
     """Of each part, where its table begins; -1 for a fixed value."""
     offset: Floats
-    factor: Floats
     cap: Floats
     above: Ints
     elapsed: Floats
@@ -42,15 +41,13 @@ class Laws(NamedTuple):
 def _draw(laws: Laws, part: int, word: np.int64) -> float:
     share = laws.above[part] + ((WORD - laws.above[part]) * word >> 32) if laws.above[part] else word
     interval = share >> 22
+    line = interval
     if interval == 0:
-        place, on = LOW + (share >> 16), ((share & 0xFFFF) + 0.5) * 2.0**-16
+        line = LOW + (share >> 16)
     elif interval == INTERVALS - 1:
-        place, on = HIGH + ((share & 0x3FFFFF) >> 16), ((share & 0xFFFF) + 0.5) * 2.0**-16
-    else:
-        place, on = interval, ((share & 0x3FFFFF) + 0.5) * 2.0**-22
-    node = laws.nodes[laws.table[part] + place]
-    step = laws.nodes[laws.table[part] + place + 1] - node
-    drawn: float = laws.offset[part] + laws.factor[part] * (node + step * on)
+        line = HIGH + ((share & 0x3FFFFF) >> 16)
+    place = laws.table[part] + 2 * line
+    drawn: float = laws.lines[place] + laws.lines[place + 1] * share
     return drawn
 
 

@@ -8,14 +8,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from heapq import heapify, heappop, heappush
+from heapq import heappop, heappush
 
-from benchday.planning.engine import Day, cannot_end, waits_text
+from benchday.planning.engine import Day
 from benchday.planning.forecast.days import DayTimes, advances, apart, day_of, flat, held_by, rejoined, untold
-from benchday.planning.forecast.prepared import AT_ONCE, NONE, Prepared
+from benchday.planning.forecast.for_ever import must_be_over
+from benchday.planning.forecast.prepared import AT_ONCE, NONE, OVER, Prepared
 from benchday.planning.model import Durations, checked
 
 _BREAK_OVER = -1
+_NEVER = math.inf
 _Turn = tuple[float, float, int]
 """Priority, time of asking, unit: what every queue is ordered by."""
 
@@ -51,6 +53,7 @@ class _Running:
     """A day under way."""
 
     __slots__ = (
+        "arriving",
         "at_gate",
         "durations",
         "events",
@@ -91,65 +94,135 @@ class _Running:
         for gates in prepared.opened_by:
             for gate in gates:
                 self.openers[gate] += 1
-        self.events: list[tuple[float, int]] = [
-            (end, _BREAK_OVER) for end in {end for breaks in prepared.breaks for _, end in breaks}
-        ]
+        self.events: list[tuple[float, int]] = [(_NEVER, 1)]
+        """Ends of stretches under way: a heap of few, and one that never comes."""
+        self.arriving = self.arrivals()
+        """What is known from the beginning, the earliest last, and first one that never comes."""
 
-    def to_the_end(self) -> DayTimes:
-        """Run; raise DayCannotEnd if somebody waits for ever."""
-        self.arrive()
-        prepared, table, events, free, queues = self.prepared, self.prepared.table, self.events, self.free, self.queues
-        frees, opens, asks, freely, hands = table.frees, table.opens, self.next_asks, table.freely, prepared.hands
-        reached, asked, priorities = self.times.reached, self.times.asked, prepared.priorities
-        grant, begin, start, hot = self.granter(), self.beginner(), self.start, self.hot_of
-        places, raised, held_up = self.places, self.raised, self.held_up
-        while events:
-            now, unit = heappop(events)
-            if unit < 0 or (events and events[0][0] == now) or opens[reached[unit]] >= 0:
-                self.happen(unit, now)
+    def to_the_end(self) -> DayTimes:  # noqa: PLR0912, PLR0915 - see below
+        """Run; what most instants are is written out: one unit frees something and asks for something.
+
+        Longer than functions are elsewhere, because a call for each of these parts would take a fifth more time.
+
+        Raises:
+            DayCannotEnd: somebody waits for ever.
+        """
+        prepared, table, times = self.prepared, self.prepared.table, self.times
+        events, arriving = self.events, self.arriving
+        free, queues, hot, places, raised, taken = (
+            self.free,
+            self.queues,
+            self.hot_of,
+            self.places,
+            self.raised,
+            self.taken,
+        )
+        asks, frees, freely, guarded, stages = self.next_asks, table.frees, table.freely, table.guarded, table.stages
+        takes, take_first, last_take = table.takes, table.take_first, table.last_take
+        reached, asked, granted, durations = times.reached, times.asked, times.granted, self.durations
+        hands, priorities, breaks, grant = prepared.hands, prepared.priorities, prepared.breaks, self.granter()
+        coming, soon, rest, turns = arriving[-1], arriving[-1][0], False, list(prepared.turns)
+        turn = turns.pop()
+        while True:
+            if events[0] < coming:
+                now, unit = heappop(events)
             else:
-                # What most instants are, written out: one unit frees something and asks for something.
+                now, unit = arriving.pop()
+                if not arriving:
+                    break
+                coming, soon = arriving[-1], arriving[-1][0]
+            while now >= turn:
+                turn, rest = turns.pop(), not rest
+
+            if unit < 0 or soon == now or events[0][0] == now:
+                self.happen(unit, now)
+                coming, soon = arriving[-1], arriving[-1][0]
+            else:
                 stretch = reached[unit]
                 for pool in frees[stretch]:
                     free[pool] += 1
                     if queues[pool]:
                         hot[pool].append(pool)
-                pool = asks[stretch + 1]
+                reached[unit] = stretch = stretch + 1
+                pool = asks[stretch]
                 if pool >= 0:
-                    stretch += 1
-                    reached[unit] = stretch
-                    asked[stretch] = now
-                    if free[pool] <= 0:
-                        heappush(queues[pool], (priorities[unit], now, unit))
-                    elif freely[stretch] and not (places or queues[pool]) and not (hands[pool] and held_up(pool, now)):
-                        begin(unit, stretch, pool, now)
+                    asked[stretch] = end = now
+                    alone = freely[stretch] and free[pool] > 0 and not (queues[pool] or places or raised)
+                    if alone and not (rest and breaks[pool] and self.resting(pool, now)):
+                        free[pool] -= 1
+                        granted[take_first[stretch]] = now
+                        for stage in stages[stretch]:
+                            end += durations[stage]
+                        heappush(events, (end, unit))
                     else:
                         heappush(queues[pool], (priorities[unit], now, unit))
-                        hot[pool].append(pool)
-                elif pool == AT_ONCE:
-                    reached[unit] = stretch + 1
-                    asked[stretch + 1] = now
-                    start(unit, stretch + 1, now)
+                        if free[pool] > 0:
+                            hot[pool].append(pool)
+                elif pool == AT_ONCE and not (guarded[stretch] and now + table.guards[stretch] > prepared.close):
+                    asked[stretch] = end = now
+                    for stage in stages[stretch]:
+                        end += durations[stage]
+                    heappush(events, (end, unit))
+                elif pool == OVER:
+                    times.finish[unit] = now
                 else:
-                    self.goes_on(unit, now)
+                    self.beyond(unit, stretch, now)
+
             while places or raised:
-                grant(places or raised, now)
+                looked_at = places or raised
+                pool = looked_at[0]
+                queue = queues[pool]
+                if len(looked_at) > 1 or not queue or free[pool] <= 0 or (rest and breaks[pool]):
+                    grant(looked_at, now)
+                    continue
+                unit = queue[0][2]
+                stretch = reached[unit]
+                if guarded[stretch] or (last_take[stretch] and hands[pool]):
+                    grant(looked_at, now)
+                    continue
+                heappop(queue)
+                free[pool] -= 1
+                if not (queue and free[pool]):
+                    looked_at.clear()
+                number = taken[unit]
+                granted[take_first[stretch] + number] = end = now
+                if number < last_take[stretch]:
+                    taken[unit] = number = number + 1
+                    pool = takes[stretch][number]
+                    heappush(queues[pool], (priorities[unit], now, unit))
+                    if free[pool] > 0:
+                        hot[pool].append(pool)
+                else:
+                    taken[unit] = 0
+                    for stage in stages[stretch]:
+                        end += durations[stage]
+                    heappush(events, (end, unit))
 
-        self.must_be_over()
-        return self.times
+        must_be_over(prepared, times, self.taken, self.opened)
+        return times
 
-    def arrive(self) -> None:
-        """Put each unit's first event, the end of its first stretch."""
-        for unit, arrival in enumerate(self.prepared.arrivals):
-            self.start(unit, self.prepared.stretch_first[unit], arrival)
-            self.times.asked[self.prepared.stretch_first[unit]] = arrival
-        heapify(self.events)
+    def arrivals(self) -> list[tuple[float, int]]:
+        """Return each unit's first event, the end of its first stretch, and the ends of breaks; the earliest last."""
+        prepared, asked, durations = self.prepared, self.times.asked, self.durations
+        stages = prepared.table.stages
+        known = [(end, _BREAK_OVER) for end in {end for breaks in prepared.breaks for _, end in breaks}]
+        for unit, (arrival, stretch) in enumerate(zip(prepared.arrivals, prepared.stretch_first, strict=False)):
+            asked[stretch] = end = arrival
+            for stage in stages[stretch]:
+                end += durations[stage]
+            known.append((end, unit))
+        known.append((_NEVER, 0))
+        known.sort(reverse=True)
+        return known
 
     def happen(self, unit: int, now: float) -> None:
         """Everything of one instant: first all ends, so that each gate that opens now is open, then what comes next."""
         together = [unit]
-        while self.events and self.events[0][0] == now:
+        while self.events[0][0] == now:
             together.append(heappop(self.events)[1])
+        while self.arriving[-1][0] == now:
+            together.append(self.arriving.pop()[1])
+        together.sort()
         for each in together:
             if each >= 0:
                 self.ends(each)
@@ -157,16 +230,25 @@ class _Running:
                 self.break_over()
         for each in together:
             if each >= 0:
-                self.goes_on(each, now)
-        for each in self.woken:
-            self.ask(each, self.times.reached[each], now)
-        self.woken.clear()
+                self.goes_on(each, self.times.reached[each] + 1, now)
+        self.wake(now)
 
     def ends(self, unit: int) -> None:
         """End the stretch a unit is in: what it frees is free, what it opens is open."""
         table, stretch = self.prepared.table, self.times.reached[unit]
         for pool in table.frees[stretch]:
             self.frees(pool, 1)
+        self.opens(stretch)
+
+    def beyond(self, unit: int, stretch: int, now: float) -> None:
+        """Have a unit go on to a stretch that comes behind a gate or after one was opened; what it frees is free."""
+        self.opens(stretch - 1)
+        self.goes_on(unit, stretch, now)
+        self.wake(now)
+
+    def opens(self, stretch: int) -> None:
+        """Open the gate that the end of a stretch opens, if there is one."""
+        table = self.prepared.table
         gate = table.opens[stretch]
         if gate != NONE and not self.opened[gate]:
             self.opened[gate] = True
@@ -174,10 +256,16 @@ class _Running:
             for behind in table.gated[gate]:
                 self.next_asks[behind] = table.asks_after_gate[behind]
 
-    def goes_on(self, unit: int, now: float) -> None:
+    def wake(self, now: float) -> None:
+        """Have those ask whose gate has just opened."""
+        for unit in self.woken:
+            self.ask(unit, self.times.reached[unit], now)
+        self.woken.clear()
+
+    def goes_on(self, unit: int, stretch: int, now: float) -> None:
         """Have a unit ask for what its next stretch needs, if there is a next one and no gate before it."""
         prepared, times = self.prepared, self.times
-        stretch = times.reached[unit] = times.reached[unit] + 1
+        times.reached[unit] = stretch
         if stretch == prepared.stretch_first[unit + 1]:
             times.finish[unit] = now
             return
@@ -213,56 +301,35 @@ class _Running:
         if self.queues[pool]:
             self.hot_of[pool].append(pool)
 
-    def start(self, unit: int, stretch: int, now: float) -> None:
-        """Start a stretch: its stages are added one by one."""
-        table = self.prepared.table
-        for stage in table.stages[stretch]:
-            now += self.durations[stage]
-        heappush(self.events, (now, unit))
-
-    def beginner(self) -> Callable[[int, int, int, float], None]:
-        """Make the function that grants the one thing a stretch takes where nobody else waits for anything."""
-        free, events, durations, granted = self.free, self.events, self.durations, self.times.granted
-        take_first, stages = self.prepared.table.take_first, self.prepared.table.stages
-
-        def begin(unit: int, stretch: int, pool: int, now: float) -> None:
-            free[pool] -= 1
-            granted[take_first[stretch]] = now
-            for stage in stages[stretch]:
-                now += durations[stage]
-            heappush(events, (now, unit))
-
-        return begin
-
     def granter(self) -> Callable[[list[int], float], None]:
         """Make the function that grants what can be granted of some pools, one by one in queue order over all."""
         prepared, free, queues, events, durations = self.prepared, self.free, self.queues, self.events, self.durations
         breaks, guards, close, table = prepared.breaks, prepared.table.guards, prepared.close, prepared.table
         singles, take_first, stages = table.singles, table.take_first, table.stages
-        reached, granted = self.times.reached, self.times.granted
+        reached, granted, resting, wants_more = self.times.reached, self.times.granted, self.resting, self.more_wanted()
 
         def grant(hot: list[int], now: float) -> None:
             while True:
-                first: _Turn | None = None
+                turn: _Turn | None = None
                 for pool in hot:
-                    if free[pool] > 0 and (queue := queues[pool]) and (first is None or queue[0] < first):
-                        if breaks[pool] and self.resting(pool, now):
+                    if free[pool] > 0 and (queue := queues[pool]) and (turn is None or queue[0] < turn):
+                        if breaks[pool] and resting(pool, now):
                             continue
-                        first, chosen = queue[0], pool
-                if first is None:
+                        turn, chosen = queue[0], pool
+                if turn is None:
                     hot.clear()
                     return
-                heappop(queues[chosen])
-                unit = first[2]
+                unit = heappop(queues[chosen])[2]
                 stretch = reached[unit]
                 if now + guards[stretch] > close:
                     self.leave(unit, now)
                     continue
                 free[chosen] -= 1
-                if not singles[stretch]:
-                    self.takes_one(unit, stretch, now)
+                if singles[stretch]:
+                    granted[take_first[stretch]] = now
+                elif wants_more(unit, stretch, now):
                     continue
-                granted[take_first[stretch]] = end = now
+                end = now
                 for stage in stages[stretch]:
                     end += durations[stage]
                 heappush(events, (end, unit))
@@ -272,23 +339,37 @@ class _Running:
 
         return grant
 
-    def takes_one(self, unit: int, stretch: int, now: float) -> None:
-        """Note what was granted of several things; ask for the next one or start."""
-        prepared, taken = self.prepared, self.taken[unit]
-        table = prepared.table
-        self.times.granted[table.take_first[stretch] + taken] = now
-        takes = table.takes[stretch]
-        taken += 1
-        if taken == len(takes):
-            self.taken[unit] = 0
-            self.start(unit, stretch, now)
-        else:
-            self.taken[unit] = taken
-            self.asks(unit, takes[taken], now)
+    def more_wanted(self) -> Callable[[int, int, float], bool]:
+        """Make the function that notes what was granted of several things and asks for the next; it tells of one."""
+        taken, granted, takes, take_first = (
+            self.taken,
+            self.times.granted,
+            self.prepared.table.takes,
+            self.prepared.table.take_first,
+        )
+        priorities, queues, free, hot = self.prepared.priorities, self.queues, self.free, self.hot_of
 
-    def held_up(self, pool: int, now: float) -> bool:
-        """Tell whether others are asked for before these hands, or they have a break."""
-        return bool(self.raised) or (bool(self.prepared.breaks[pool]) and self.resting(pool, now))
+        def wants_more(unit: int, stretch: int, now: float) -> bool:
+            number = taken[unit]
+            granted[take_first[stretch] + number] = now
+            number += 1
+            if number == len(takes[stretch]):
+                taken[unit] = 0
+                return False
+            taken[unit] = number
+            pool = takes[stretch][number]
+            heappush(queues[pool], (priorities[unit], now, unit))
+            if free[pool] > 0:
+                hot[pool].append(pool)
+            return True
+
+        return wants_more
+
+    def start(self, unit: int, stretch: int, now: float) -> None:
+        """Start a stretch whose takes it has."""
+        for stage in self.prepared.table.stages[stretch]:
+            now += self.durations[stage]
+        heappush(self.events, (now, unit))
 
     def resting(self, pool: int, now: float) -> bool:
         """Tell whether these hands have a break."""
@@ -314,24 +395,3 @@ class _Running:
                 if self.openers[gate] == 0 and not self.opened[gate]:
                     leaving += self.at_gate[gate]
                     self.at_gate[gate].clear()
-
-    def must_be_over(self) -> None:
-        """Raise DayCannotEnd if somebody waits."""
-        waiting = [
-            self.waits(unit)
-            for unit, (finish, left) in enumerate(zip(self.times.finish, self.times.left, strict=True))
-            if math.isnan(finish) and math.isnan(left)
-        ]
-        if waiting:
-            raise cannot_end(waiting)
-
-    def waits(self, unit: int) -> str:
-        """Say what a unit waits for."""
-        base, table = self.prepared.base, self.prepared.table
-        stretch, taken = self.times.reached[unit], self.taken[unit]
-        stage = base.units[unit].stages[table.firsts[stretch] - self.prepared.stage_first[unit]]
-        held = [base.pools[pool].name for pool in held_by(self.prepared, unit, stretch, taken)]
-        gate, takes = table.waits_for[stretch], table.takes[stretch]
-        if gate != NONE and not self.opened[gate]:
-            return waits_text(base.units[unit].id, stage.name, held, gate=self.prepared.gates[gate], pool=None)
-        return waits_text(base.units[unit].id, stage.name, held, gate=None, pool=base.pools[takes[taken]].name)

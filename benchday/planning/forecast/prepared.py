@@ -8,7 +8,8 @@ the same double as in the plain loop. Arrival begins a unit's first stretch, of 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate
 
@@ -18,7 +19,11 @@ from benchday.planning.policy import Phase
 NONE = -1
 """No gate, nothing to ask for."""
 AT_ONCE = -2
-"""Begins as soon as the stretch before it has ended."""
+"""Begins as soon as the stretch before it has ended, if its guard lets it."""
+OVER = -3
+"""What would be asked for belongs to the next unit: this one has gone through all its stretches."""
+OPENS = -4
+"""The end of the stretch before it opens a gate, so that others are to be looked at too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +54,10 @@ class Stretch:
     def asks_after_gate(self) -> int:
         """Return what is asked for first, the gate being open."""
         if self.arrival:
-            return NONE
+            return OVER
         if self.takes:
             return self.takes[0]
-        return AT_ONCE if self.guard == -math.inf else NONE
+        return AT_ONCE
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +77,7 @@ class Table:
     """Of each stretch, its stages by number."""
     asks: tuple[int, ...]
     """Of each stretch and one past the last, the pool it asks for first if no gate stands before it; -2 if it begins at
-    once; else -1."""
+    once, -3 if it is a unit's first or one past the last, -4 if the one before it opens a gate; else -1."""
     asks_after_gate: tuple[int, ...]
     """The same once its gate is open."""
     gated: tuple[tuple[int, ...], ...]
@@ -81,10 +86,16 @@ class Table:
     """Of each stretch: it takes exactly one thing."""
     freely: tuple[bool, ...]
     """Of each stretch: it takes exactly one thing, and nothing guards it."""
+    guarded: tuple[bool, ...]
+    """Of each stretch: it is not begun too late before closing."""
+    last_take: tuple[int, ...]
+    """Of each stretch: the number of its last take, from 0; -1 if it takes nothing."""
 
     @classmethod
     def of(cls, stretches: Sequence[Stretch], gates: int) -> Table:
         """Turn rows into columns."""
+        opening = [False, *(s.opens != NONE for s in stretches)]
+        asks = [*(s.asks for s in stretches), OVER]
         return cls(
             firsts=tuple(s.first for s in stretches),
             pasts=tuple(s.past for s in stretches),
@@ -95,11 +106,15 @@ class Table:
             waits_for=tuple(s.waits_for for s in stretches),
             guards=tuple(s.guard for s in stretches),
             stages=tuple(range(s.first, s.past) for s in stretches),
-            asks=(*(s.asks for s in stretches), NONE),
-            asks_after_gate=tuple(s.asks_after_gate for s in stretches),
+            asks=tuple(OPENS if opens else what for what, opens in zip(asks, opening, strict=True)),
+            asks_after_gate=tuple(
+                OPENS if opens else s.asks_after_gate for s, opens in zip(stretches, opening, strict=False)
+            ),
             gated=tuple(tuple(n for n, s in enumerate(stretches) if s.waits_for == gate) for gate in range(gates)),
             singles=tuple(len(s.takes) == 1 for s in stretches),
             freely=tuple(len(s.takes) == 1 and s.guard == -math.inf for s in stretches),
+            guarded=tuple(s.guard > -math.inf for s in stretches),
+            last_take=tuple(len(s.takes) - 1 for s in stretches),
         )
 
 
@@ -126,6 +141,9 @@ class Prepared:
     gates: tuple[str, ...]
     opened_by: tuple[tuple[int, ...], ...]
     """Of each unit: gates that it opens, each once."""
+    turns: tuple[float, ...]
+    """When it changes whether anybody has a break, minutes, the earliest last; nobody has one to begin with. The first
+    never comes."""
     changed: bool = False
     """It is a variant of its base."""
 
@@ -205,8 +223,23 @@ def prepare(model: Model, *, joined: bool = True) -> Prepared:
         stretch_first=tuple(accumulate(map(len, by_unit), initial=0)),
         stage_first=stage_first,
         gates=tuple(gates),
+        turns=_turns(pool.breaks for pool in model.pools),
         opened_by=tuple(tuple({gates[s.opens]: None for s in u.stages if s.opens is not None}) for u in model.units),
     )
+
+
+def _turns(of_pools: Iterable[Sequence[tuple[float, float]]]) -> tuple[float, ...]:
+    changes = Counter[float]()
+    for start, end in (each for breaks in of_pools for each in breaks):
+        changes[start] += 1
+        changes[end] -= 1
+    turns, resting = [], 0
+    for at in sorted(changes):
+        before, resting = resting, resting + changes[at]
+        if bool(before) != bool(resting):
+            turns.append(at)
+
+    return (math.inf, *reversed(turns))
 
 
 def _gates(model: Model) -> list[str]:

@@ -26,6 +26,9 @@ BROAD, FINE = 22, 16
 """Bits of a share within an interval, and within a part of an outermost one."""
 LOW, HIGH = INTERVALS + 1, INTERVALS + PARTS + 2
 """Where the nodes of the first and of the last interval's parts begin."""
+LOW_LINES, HIGH_LINES = INTERVALS, INTERVALS + PARTS
+"""Where their lines begin."""
+BROAD_BITS, LAST = (1 << BROAD) - 1, INTERVALS - 1
 OUTERMOST = 2.0**-19
 CELLS = 256
 MANY_DEGREES = 100.0
@@ -58,24 +61,46 @@ class Shape:
         """Add the steps."""
         return cls(array("d", nodes), array("d", [b - a for a, b in zip(nodes, [*nodes[1:], nodes[-1]], strict=True)]))
 
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lines:
+    """A shape, moved and stretched, as straight lines: a share's value is the sum of one and the share's multiple.
+
+    Of each interval one, then of the parts of the first and of the last interval.
+    """
+
+    begins: list[float]
+    slopes: list[float]
+
     def at(self, share: int) -> float:
         """Return the value below which this share of draws lies.
 
         Args:
             share: in 2^-32; what it stands for is its middle.
         """
-        place, part = place_of(share)
-        return self.nodes[place] + self.steps[place] * part
+        line = share >> BROAD
+        if line == 0:
+            line = LOW_LINES + (share >> FINE)
+        elif line == LAST:
+            line = HIGH_LINES + ((share & BROAD_BITS) >> FINE)
+        return self.begins[line] + self.slopes[line] * share
 
 
-def place_of(share: int) -> tuple[int, float]:
-    """Return the node before a share and how far on from there, as a part of the way to the next."""
-    interval = share >> BROAD
-    if interval == 0:
-        return LOW + (share >> FINE), ((share & 0xFFFF) + 0.5) * 2.0**-FINE
-    if interval == INTERVALS - 1:
-        return HIGH + ((share & 0x3FFFFF) >> FINE), ((share & 0xFFFF) + 0.5) * 2.0**-FINE
-    return interval, ((share & 0x3FFFFF) + 0.5) * 2.0**-BROAD
+@lru_cache(maxsize=512)
+def lines(shape: Shape, offset: float, factor: float) -> Lines:
+    """Move and stretch a shape."""
+    made = Lines([], [])
+    for nodes, first, width in (
+        (range(INTERVALS), 0, 1 << BROAD),
+        (range(LOW, LOW + PARTS), 0, 1 << FINE),
+        (range(HIGH, HIGH + PARTS), LAST << BROAD, 1 << FINE),
+    ):
+        for number, node in enumerate(nodes):
+            begin, slope = offset + factor * shape.nodes[node], factor * shape.steps[node] / width
+            made.slopes.append(slope)
+            made.begins.append(begin - slope * (first + number * width - 0.5))
+
+    return made
 
 
 @lru_cache(maxsize=4096)

@@ -8,14 +8,14 @@ from statistics import NormalDist
 import pytest
 
 from benchday.planning.forecast import tables
-from benchday.planning.forecast.tables import WORD, Shape, place_of
+from benchday.planning.forecast.tables import WORD, Shape
 
 SHARES = (0.0001, 0.0007, 0.001, 0.01, 0.2, 0.5, 0.77, 0.95, 0.999, 0.9996, 0.99995)
 
 
 def at(shape: Shape, share: float) -> float:
     """Look a share up."""
-    return shape.at(round(share * WORD))
+    return tables.lines(shape, 0.0, 1.0).at(round(share * WORD))
 
 
 @pytest.mark.parametrize("share", SHARES)
@@ -98,8 +98,15 @@ def test_every_share_has_its_place() -> None:
     """From the least word to the greatest, values never fall and stay within the law."""
     shape = tables.flat_shape()
     shares = sorted({*range(0, WORD, WORD // 5000), 0, WORD - 1, 1 << 22, (1 << 22) - 1, WORD - (1 << 22)})
-    values = [shape.at(share) for share in shares]
+    values = [tables.lines(shape, 0.0, 1.0).at(share) for share in shares]
     assert values == sorted(values)
     assert 0 < values[0] < 1e-4
     assert 1 - 1e-4 < values[-1] < 1
-    assert all(0 <= place_of(share)[1] < 1 for share in shares)
+
+
+@pytest.mark.parametrize("share", [0, 1, 1 << 21, 1 << 22, WORD // 3, WORD - (1 << 22), WORD - 1])
+def test_lines_are_the_shape_moved_and_stretched(share: int) -> None:
+    """Also in the first and the last interval, which are divided once more."""
+    shape = tables.exponential_of_normal(0.3)
+    plain, moved = tables.lines(shape, 0.0, 1.0), tables.lines(shape, 2.5, 17.0)
+    assert moved.at(share) == pytest.approx(2.5 + 17.0 * plain.at(share), rel=1e-9)
