@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,6 +29,8 @@ from benchday.devices.drivers import Place as UnitPlace
 from benchday.devices.drivers import make_driver
 from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.devices.drivers.by_hand_questions import Question as HandQuestion
+from benchday.devices.transcript import Noted, Transcript
+from benchday.devices.trying import Trial
 from benchday.domain.bench import Instruments
 from benchday.domain.errors import InputError, LinkError, LinkNotFound, MistakesFound
 from benchday.domain.fold import DayState, fold
@@ -114,6 +116,38 @@ async def run_day(folder: Path, options: RunOptions, operators: Operators) -> En
         day = BenchDay(tools, look, foreseer, linger=options.linger)
         why = await day.run(operators)
         return Ended(tools.book.state, why)
+
+
+@asynccontextmanager
+async def trial(playbook: Playbook, where: str, unit: str, note: Callable[[Noted], None]) -> AsyncIterator[Trial]:
+    """Open the driver of a playbook to be tried on a unit, reading only.
+
+    Args:
+        playbook: names the driver, and may declare a dialogue.
+        where: a port or an address.
+        unit: serial, for a dialogue that says it.
+        note: gets what is said and heard.
+
+    Raises:
+        InputError, LinkError
+    """
+    transcript = Transcript(note)
+    at = UnitPlace(
+        where,
+        dict(playbook.driver.settings),
+        playbook=playbook,
+        unit=unit,
+        watched=transcript.watched,
+        noted=transcript.request,
+    )
+    driver = await make_driver(playbook.driver.name, at)
+    asked = playbook.dialogue.self_test if playbook.dialogue is not None else None
+    try:
+        yield Trial(driver, self_test=asked is not None and not asked.moves)
+    finally:
+        close = getattr(driver, "aclose", None)
+        if close is not None:
+            await close()
 
 
 @asynccontextmanager

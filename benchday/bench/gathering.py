@@ -157,14 +157,14 @@ def ends_us(at: Serving) -> int:
 
 def _on_the_line(at: Serving, known: AtStation) -> AtStation:
     """Add what the line carries, where that is known."""
-    if at.playbook.driver.name != CONSOLE:
+    if at.playbook.line_baud is None:
         return known
     # A simulated day must not depend on how quick this computer is.
     simulated = (at.tools.book.state.begun or {}).get("simulated", False)
     measured = None if simulated else at.round_trip_us
     return replace(
         known,
-        bytes_per_second=xmodem_1k_rate(_baud(at.playbook)),
+        bytes_per_second=xmodem_1k_rate(at.playbook.line_baud),
         block_bytes=XMODEM_1K_BLOCK,
         round_trip_us=USUAL_ROUND_TRIP_US if measured is None else measured,
     )

@@ -10,6 +10,7 @@ import typer
 from benchday.cli.app_drivers import drivers
 from benchday.cli.app_images import images
 from benchday.cli.app_ports import ports
+from benchday.cli.app_try import try_playbook
 from benchday.cli.conduct import conduct
 from benchday.cli.exits import listed
 
@@ -376,6 +377,7 @@ def durations(
 
 
 app.command(short_help="Say which ports are plugged in, and what is the matter.")(ports)
+app.command("try", short_help="Try a playbook on a real unit, reading only.")(try_playbook)
 app.add_typer(images, name="images", short_help="Look after the image store.")
 
 

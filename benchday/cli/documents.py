@@ -16,6 +16,7 @@ from benchday.cli.documents_layout import LayoutDocument
 from benchday.cli.documents_ports import PortsDocument
 from benchday.cli.documents_register import REGISTER_DOCUMENTS
 from benchday.cli.documents_targets import TargetsDocument
+from benchday.cli.documents_try import TRY_DOCUMENTS
 
 
 class ValidateDocument(Document):
@@ -224,5 +225,6 @@ DOCUMENTS: Mapping[str, type[BaseModel]] = {
     **DRIVERS_DOCUMENTS,
     **FORECAST_DOCUMENTS,
     **IMAGES_DOCUMENTS,
+    **TRY_DOCUMENTS,
 }
 """Command -> its document."""

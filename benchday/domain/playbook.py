@@ -8,6 +8,7 @@ from typing import Annotated, Self
 from pydantic import Field, model_validator
 
 from benchday.domain.checks import Check
+from benchday.domain.dialogue import Dialogue
 from benchday.domain.releases import VersionText
 from benchday.domain.units import Role
 from benchday.domain.words import Expected, FileModel, Minutes, Name
@@ -177,6 +178,8 @@ class Playbook(FileModel):
     wifi: bool = False
     """Served over the unit's own Wi-Fi: takes an adapter."""
     driver: DriverChoice
+    dialogue: Dialogue | None = None
+    """What is said and heard on its serial line, for the driver dialogue."""
     label: Label = Label()
     accessories: tuple[Name, ...] = ()
     """What comes with a unit and goes back with it."""
@@ -203,6 +206,13 @@ class Playbook(FileModel):
         return self
 
     @model_validator(mode="after")
+    def _dialogue_with_its_driver(self) -> Self:
+        if (self.driver.name == "dialogue") != (self.dialogue is not None):
+            found = f"the driver {self.driver.name}" + (" and a dialogue" if self.dialogue else " without one")
+            raise Expected("the driver dialogue together with a dialogue", found=found, at=("driver", "name"))
+        return self
+
+    @model_validator(mode="after")
     def _one_way_in(self) -> Self:
         if self.wifi and self.connector is not None:
             raise Expected("no connector for a unit served over Wi-Fi", found=self.connector, at=("connector",))
@@ -217,6 +227,16 @@ class Playbook(FileModel):
                     at = ("service", number, "occupies", place)
                     raise Expected("one of " + ", ".join(sorted(ways)), found=found, at=at)
         return self
+
+    @property
+    def line_baud(self) -> int | None:
+        """Return the rate (bits a second) of a line that carries blocks of 1024 bytes; None where that is not known."""
+        if self.dialogue is not None:
+            return self.dialogue.line.baud if self.dialogue.carries_large_blocks else None
+        if self.driver.name != "console":
+            return None
+        told = self.driver.settings.get("baud")
+        return told if isinstance(told, int) and told > 0 else 115_200
 
     def step(self, name: StepName) -> Step:
         """Return the step of that name."""

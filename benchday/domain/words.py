@@ -75,6 +75,10 @@ def _minutes(value: Any) -> Any:
     return _number(value, "minutes as a number, like 2 or 0.5")
 
 
+def _seconds(value: Any) -> Any:
+    return _number(value, "seconds as a number, like 6 or 0.5")
+
+
 def _money(value: Any) -> Any:
     return _number(value, "an amount as a number, like 38 or 12.50")
 
@@ -93,6 +97,15 @@ Minutes = Annotated[
     WithJsonSchema({"type": "number", "minimum": 0}),
 ]
 """A duration in minutes, whole or decimal."""
+
+Seconds = Annotated[
+    Decimal,
+    BeforeValidator(_seconds),
+    PlainSerializer(str, return_type=str),
+    Field(gt=0, le=600),
+    WithJsonSchema({"type": "number", "exclusiveMinimum": 0, "maximum": 600}),
+]
+"""A time limit of real seconds, whole or decimal."""
 
 Money = Annotated[
     Decimal,

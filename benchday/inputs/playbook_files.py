@@ -9,7 +9,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from benchday.domain.cautions import CautionFile
-from benchday.domain.errors import Mistake
+from benchday.domain.errors import Mistake, MistakesFound
 from benchday.domain.playbook import Playbook
 from benchday.inputs.checked import checked
 from benchday.inputs.source import digest, read_bytes
@@ -78,6 +78,23 @@ def read_playbooks(where: str, folder: Path, *, named_at: YamlText | None = None
         _take(text, sha256, found)
     _read_cautions(place, label, found)
     return found
+
+
+def read_playbook(path: Path) -> Playbook:
+    """Read one playbook by itself.
+
+    Raises:
+        MistakesFound: it cannot be read, or holds mistakes.
+    """
+    mistakes: list[Mistake] = []
+    data = read_bytes(path, str(path), mistakes)
+    if data is None:
+        raise MistakesFound(tuple(mistakes))
+    text = read_yaml(data, str(path))
+    playbook = checked(text, Playbook)
+    if playbook is None:
+        raise MistakesFound(tuple(text.mistakes))
+    return playbook
 
 
 def _playbook_texts(place: Traversable, label: str, found: Playbooks) -> Iterator[tuple[YamlText, str]]:

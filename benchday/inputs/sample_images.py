@@ -45,7 +45,7 @@ class SampleRelease:
         return f"{self.model.lower()}-{self.release}.fen"
 
 
-_MILLRACE, _WEIRSTONE, _OSIER, _TILLER = ("A", "B", "C"), ("A", "B"), ("C", "D"), ("E",)
+_MILLRACE, _WEIRSTONE, _OSIER, _TILLER, _GANTRY = ("A", "B", "C"), ("A", "B"), ("C", "D"), ("E",), ("F", "G")
 
 RELEASES = (
     SampleRelease("Millrace", "2.6", "2025-02-17", _MILLRACE),
@@ -57,6 +57,8 @@ RELEASES = (
     SampleRelease("Osier", "2.6", "2025-02-24", _OSIER),
     SampleRelease("Osier", "2.9", "2025-11-17", _OSIER, back_to="2.6"),
     SampleRelease("Osier", "2.10", "2026-05-07", _OSIER, back_to="2.9"),
+    SampleRelease("Gantry", "3.4", "2025-09-22", _GANTRY),
+    SampleRelease("Gantry", "3.5", "2026-04-27", _GANTRY, back_to="3.4"),
     SampleRelease("Tiller", "2.2", "2024-10-07", _TILLER),
     SampleRelease("Tiller", "2.3", "2026-04-13", _TILLER, back_to="2.2"),
 )

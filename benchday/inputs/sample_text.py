@@ -77,6 +77,7 @@ cables:
   - {connector: round, number: R2}     # there is no third: the round ones are what the day waits for
   - {connector: usb, number: U1}
   - {connector: usb, number: U2}
+  - {connector: six-pin, number: X1}   # for total stations
 
 # Wi-Fi adapters: each joins one unit's own network at a time.
 adapters:

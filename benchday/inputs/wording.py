@@ -21,6 +21,9 @@ PATTERNS: Mapping[str, str] = {
     r"^[A-Za-z0-9][A-Za-z0-9._-]*$": "a file name of letters, digits, dots, hyphens and underscores",
     r"^[0-9a-f]{128}$": "an Ed25519 signature, 128 lower-case hexadecimal digits",
     r"^https?://[^\s]+$": "an address that begins with https:// or http://",
+    r"^[\x21-\x7e]+$": "printable ASCII characters without spaces",
+    r"^[\x20-\x7e]*$": "printable ASCII characters",
+    r"^run$": "run",
 }
 """What each pattern in the models means."""
 

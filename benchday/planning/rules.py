@@ -62,6 +62,6 @@ def expected_write_us(playbook: Playbook, image: Image) -> int:
 
 def _line_rate(playbook: Playbook) -> float | None:
     """Return the payload that the line carries at most, bytes a second; None where nobody knows."""
-    if playbook.driver.name != "console":
+    if playbook.line_baud is None:
         return None
-    return XMODEM_1K_115200 * int(playbook.driver.settings.get("baud", 115_200)) / (LINE_115200 * 10)
+    return XMODEM_1K_115200 * playbook.line_baud / (LINE_115200 * 10)

@@ -3,7 +3,7 @@
 import asyncio
 import time
 
-from .lines import LOST_AFTER_S, RATE, Carrier, Pace
+from .lines import BITS, LOST_AFTER_S, Carrier, Pace
 
 PIECE = 256
 """bytes sent at once at the line's rate: 22 ms, about what a USB adapter gathers"""
@@ -15,15 +15,15 @@ FULL_FOR_S = 1.0
 class Channel:
     """Pass bytes between a carrier and the dialogue."""
 
-    def __init__(self, carrier: Carrier, *, paced: bool) -> None:
+    def __init__(self, carrier: Carrier, *, paced: bool, baud: int = 115_200) -> None:
         self.lost = asyncio.Event()
         """set while the line has been away for too long"""
         self._carrier = carrier
         self._inbox = bytearray()
         self._waiter: asyncio.Future[None] | None = None
         self._sending = asyncio.Lock()
-        self._in = Pace(RATE) if paced else None
-        self._out = Pace(RATE) if paced else None
+        self._in = Pace(baud / BITS) if paced else None
+        self._out = Pace(baud / BITS) if paced else None
         self._credit_s = 0.0
         self._mute_until = 0.0
         self._garble = False

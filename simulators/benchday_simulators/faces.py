@@ -53,7 +53,7 @@ class SerialFace:
 
     def __init__(self, unit: Unit, link: Path | None, carrier: str) -> None:
         self._unit = unit
-        self._line = Channel(CARRIERS[carrier](link), paced=unit.clock.speed == 1)
+        self._line = Channel(CARRIERS[carrier](link), paced=unit.clock.speed == 1, baud=unit.model.baud)
         self._usb = unit.model.line == "usb"
         self._pulled = 0
         self._greet = False
@@ -65,12 +65,15 @@ class SerialFace:
 
     async def session(self) -> None:
         """Talk until a restart is asked for."""
-        from .serial_dialogue import SerialDialogue  # noqa: PLC0415 a unit without a line does not need it
+        # Each is loaded where it is needed: a unit without a line needs neither.
+        from .prompt_dialogue import PromptDialogue  # noqa: PLC0415
+        from .serial_dialogue import SerialDialogue  # noqa: PLC0415
 
         if not self._pulled:
             await self._line.attach()
         self._line.hear(on=True)
-        dialogue = SerialDialogue(self._unit, self._line)
+        prompts = self._unit.model.speaks == "prompts"
+        dialogue = (PromptDialogue if prompts else SerialDialogue)(self._unit, self._line)
         if self._greet:
             await dialogue.hello()
         await dialogue.talk()

@@ -2,8 +2,8 @@
 
 from typing import Protocol
 
-RATE = 11_520
-"""bytes a second of 115200 baud, 8 data bits, no parity, 1 stop bit"""
+BITS = 10
+"""of a byte on the line: a start bit, 8 data bits, no parity, 1 stop bit"""
 LOST_AFTER_S = 10.0
 """a line away for longer than this ends what was under way (real seconds)"""
 

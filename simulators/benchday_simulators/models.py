@@ -39,6 +39,9 @@ class Model:
     draws: Draws
     settings: tuple[tuple[str, str], ...]
     """settings as the factory leaves them"""
+    baud: int = 115_200
+    speaks: Literal["sentences", "prompts"] = "sentences"
+    """over a serial line"""
 
     def factory_settings(self) -> dict[str, str]:
         """Give the settings as the factory leaves them."""
@@ -122,6 +125,21 @@ MODELS: dict[str, Model] = {
             charge_mw=7_500,
             draws=Draws(idle_mw=1_400, transfer_mw=1_700, flash_mw=2_000),
             settings=_radio("rover", "off"),
+        ),
+        Model(
+            name="Gantry",
+            family="total station",
+            role="none",
+            line="serial",
+            hardware=("F", "G"),
+            options=("reflectorless", "servo"),
+            releases=("3.1", "3.4"),
+            full_mwh=40_000,
+            charge_mw=24_000,
+            draws=Draws(idle_mw=5_500, transfer_mw=6_000, flash_mw=7_000),
+            settings=(("edm_mode", "prism"), ("compensator", "on"), ("angle_unit", "gon"), ("search", "off")),
+            baud=19_200,
+            speaks="prompts",
         ),
     )
 }

@@ -1,6 +1,7 @@
 """What moves whole files over a serial line: a recording out, an image in."""
 
 import asyncio
+from collections.abc import Awaitable, Callable
 
 from .channel import Channel
 from .image_intake import ImageIntake
@@ -69,15 +70,21 @@ class SerialTransfers:
             await self._line.write(ACK)
 
     async def _flash(self, intake: ImageIntake) -> None:
-        """Flash, unless the line is away for too long."""
-        flashing = asyncio.create_task(intake.flash(lambda percent: self._line.write(answer("FLASH", percent))))
-        lost = asyncio.create_task(self._line.lost.wait())
-        try:
-            await asyncio.wait({flashing, lost}, return_when=asyncio.FIRST_COMPLETED)
-            if flashing.done():
-                flashing.result()
-                await self._line.write(answer("OK", "FLASH"))
-        finally:
-            flashing.cancel()
-            lost.cancel()
-            intake.flash_ended()
+        if await flash_while_there(self._line, intake, lambda percent: self._line.write(answer("FLASH", percent))):
+            await self._line.write(answer("OK", "FLASH"))
+
+
+async def flash_while_there(line: Channel, intake: ImageIntake, report: Callable[[int], Awaitable[None]]) -> bool:
+    """Flash, unless the line is away for too long; gives whether it is done."""
+    flashing = asyncio.create_task(intake.flash(report))
+    lost = asyncio.create_task(line.lost.wait())
+    try:
+        await asyncio.wait({flashing, lost}, return_when=asyncio.FIRST_COMPLETED)
+        if flashing.done():
+            flashing.result()
+            return True
+        return False
+    finally:
+        flashing.cancel()
+        lost.cancel()
+        intake.flash_ended()

@@ -94,7 +94,7 @@ class Shop:
         self.archive: Archive = self.kept
         self.store, self.beside = Store(files), Beside()
         releases = {i.sha256: i.release for i in plan.images.images}
-        hardware = {"Millrace": "B", "Weirstone": "B", "Osier": "C", "Tiller": "E"}
+        hardware = {"Millrace": "B", "Weirstone": "B", "Osier": "C", "Tiller": "E", "Gantry": "F"}
         self.units = {r.serial: FakeUnit(r.serial, r.model, releases, hardware=hardware[r.model]) for r in plan.roster}
         self.people = People(self.units)
         self.look: Look | None = None

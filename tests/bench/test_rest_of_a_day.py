@@ -19,7 +19,7 @@ from tests.bench.shop import Shop
 
 pytestmark = pytest.mark.asyncio
 ROVER, OTHER, BASE, THIRD = "007421530018", "007421530104", "WS-41-00342", "007421530508"
-OSIER, HAND = "OS8812-0417", "TL7752B"
+OSIER, HAND = "OS8812-0417", "TL7730A"
 DONE = (State.READY, State.HANDED_BACK)
 
 

@@ -14,22 +14,27 @@ from ruamel.yaml import YAML
 from benchday.devices.completed import completed
 from benchday.devices.drivers import Place, make_driver
 from benchday.devices.drivers.by_hand import ByHandDriver
+from benchday.domain.playbook import Playbook
 from benchday.testing.drivers import CHECKS, Bed, MakeBed
 from tests.devices.acts import image_for, spent
+from tests.devices.declared import gantry, millrace
 from tests.devices.scripted import ScriptedOperator
 from tests.devices.slot_images import slot_image
 from tests.simulators.stranger import SERIAL, unit
 
-HARDWARE = "A B C D E"
+HARDWARE = "A B C D E F G"
 FAST = {"poll_s": 0.05}
 ON_PAPER = {"SITE001.rnx": b"one" * 1000, "SITE002.rnx": b"", "b.rnx": bytes(range(256))}
 
 
 @asynccontextmanager
-async def on_a_simulator(driver: str, model: str, folder: Path) -> AsyncIterator[Bed]:
+async def on_a_simulator(
+    driver: str, model: str, folder: Path, playbook: Callable[[], Playbook] | None = None
+) -> AsyncIterator[Bed]:
     """A driver on a simulated unit in a process of its own."""
     with unit(model, folder / SERIAL) as process:
-        made = await make_driver(driver, Place(str(process.link), FAST))
+        declared = playbook() if playbook is not None else None
+        made = await make_driver(driver, Place(str(process.link), FAST, playbook=declared, unit=SERIAL))
         recorded = {path.name: path.read_bytes() for path in (folder / SERIAL / "recordings").iterdir()}
         image = image_for(model, HARDWARE)
         try:
@@ -72,6 +77,8 @@ async def completed_by_hand(folder: Path) -> AsyncIterator[Bed]:
 BEDS: dict[str, Callable[[Path], AbstractAsyncContextManager[Bed]]] = {
     "console on a Millrace": partial(on_a_simulator, "console", "Millrace"),
     "console on a Weirstone": partial(on_a_simulator, "console", "Weirstone"),
+    "declared dialogue on a Gantry": partial(on_a_simulator, "dialogue", "Gantry", playbook=gantry),
+    "declared dialogue on a Millrace": partial(on_a_simulator, "dialogue", "Millrace", playbook=millrace),
     "web on an Osier": partial(on_a_simulator, "web", "Osier"),
     "smp on a Wherry's line": partial(smp_on_a_wherry, "line"),
     "smp on a Wherry by datagrams": partial(smp_on_a_wherry, "udp"),

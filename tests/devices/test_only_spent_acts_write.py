@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
-from contextlib import asynccontextmanager
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from functools import partial
 
 import anyio
 import httpx
@@ -15,6 +16,7 @@ from benchday.devices.drivers import DRIVERS
 from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.devices.drivers.by_hand_questions import Question
 from benchday.devices.drivers.console import ConsoleDriver
+from benchday.devices.drivers.dialogue import DialogueDriver
 from benchday.devices.drivers.smp import SmpDriver
 from benchday.devices.drivers.smp_line import Carrier, LineCarrier, SmpLine
 from benchday.devices.drivers.smp_settings import SmpLimits, SmpSources
@@ -26,6 +28,7 @@ from benchday.domain.permits import Verb
 from benchday.domain.readings import Settings
 from benchday.domain.seams import CanPutSettings, CanRestart, CanWrite, Link
 from tests.devices.acts import permit_for, spent, write_act
+from tests.devices.declared import gantry
 
 IMAGE = b"an image"
 DIGEST = hashlib.sha256(IMAGE).hexdigest()
@@ -42,8 +45,8 @@ class Watched:
 
 
 @asynccontextmanager
-async def console() -> AsyncIterator[Watched]:
-    """The console driver; every byte is seen."""
+async def on_a_line(make: Callable[[Link, Callable[[], Awaitable[Link]]], object]) -> AsyncIterator[Watched]:
+    """A driver on a line; every byte is seen."""
     watched = Watched()
     link, far = memory_pair()
 
@@ -54,12 +57,19 @@ async def console() -> AsyncIterator[Watched]:
         while True:
             watched.reached.append(await far.receive())
 
-    watched.driver = ConsoleDriver(link, reopen)
+    watched.driver = make(link, reopen)
     async with anyio.create_task_group() as watching:
         watching.start_soon(watch)
         yield watched
         await anyio.wait_all_tasks_blocked()
         watching.cancel_scope.cancel()
+
+
+def declared(link: Link, reopen: Callable[[], Awaitable[Link]]) -> DialogueDriver:
+    """The driver of declared dialogues, with the Gantry's, which begins by waking the unit."""
+    told = gantry().dialogue
+    assert told is not None
+    return DialogueDriver(link, reopen, told, "1")
 
 
 @asynccontextmanager
@@ -119,7 +129,14 @@ async def by_hand_completed() -> AsyncIterator[Watched]:
         yield watched
 
 
-MAKERS = {"console": console, "smp": smp, "web": web, "by-hand": by_hand, "completed": by_hand_completed}
+MAKERS: Mapping[str, Callable[[], AbstractAsyncContextManager[Watched]]] = {
+    "console": partial(on_a_line, ConsoleDriver),
+    "dialogue": partial(on_a_line, declared),
+    "smp": smp,
+    "web": web,
+    "by-hand": by_hand,
+    "completed": by_hand_completed,
+}
 
 
 def no_acts() -> dict[str, object]:

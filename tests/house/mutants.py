@@ -187,6 +187,20 @@ MUTANTS = (
         ("devices/test_smp.py::test_an_unconfirmed_release_is_not_told_as_the_release_itself",),
     ),
     Mutant(
+        "a declared write that asks for no act",
+        "devices/drivers/dialogue.py",
+        "use_act(act, Verb.WRITE_IMAGE, hashlib.sha256(image).hexdigest())",
+        "act",
+        (SURFACE,),
+    ),
+    Mutant(
+        "a value with control characters said on a line",
+        "domain/patterns.py",
+        "if not value.isprintable() or not value.isascii():",
+        "if False:",
+        ("domain/test_patterns.py::test_nothing_is_smuggled_into_what_is_said",),
+    ),
+    Mutant(
         "a block whose sum is not looked at",
         "devices/xmodem_blocks.py",
         "if check_of(content, crc=True) != buffer[3 + size : whole]:",

@@ -16,6 +16,8 @@ from benchday.inputs.playbook_files import shipped_folder
 from benchday.inputs.source import digest
 from tests.inputs.conftest import Spoil, mistakes_of
 
+SHIPPED = ["gantry", "millrace", "osier", "tiller", "weirstone", "wherry"]
+
 
 def place_of(folder: Path, name: str, text: str) -> str:
     """Return ``file:line:column`` of the first place where a text stands."""
@@ -45,7 +47,7 @@ def own_playbooks(day: Path, spoil: Spoil) -> Path:
 def test_a_right_day_makes_a_plan(day: Path) -> None:
     plan = load_day(day)
 
-    assert [p.playbook for p in plan.playbooks] == ["millrace", "osier", "tiller", "weirstone", "wherry"]
+    assert [p.playbook for p in plan.playbooks] == SHIPPED
     assert len(plan.bench.stations) == 5
     assert plan.row("WS-41-00297") is not None
     assert plan.at_us("08:00") == 1_781_593_200_000_000  # 2026-06-16 07:00 UTC: summer time in London
@@ -65,7 +67,7 @@ def test_digests_are_of_the_bytes_as_read(day: Path) -> None:
         *(f"playbook:{p.playbook}" for p in plan.playbooks),
     }
     assert plan.digests["roster.csv"] == digest((day / "roster.csv").read_bytes())
-    assert plan.playbook_digest(plan.playbooks[0]) == digest((shipped_folder() / "millrace.yaml").read_bytes())
+    assert plan.playbook_digest(plan.playbooks[0]) == digest((shipped_folder() / "gantry.yaml").read_bytes())
 
 
 def test_no_folder_and_an_empty_one(tmp_path: Path) -> None:
@@ -114,7 +116,7 @@ def test_an_unknown_time_zone(day: Path, spoil: Spoil) -> None:
 def test_a_model_without_a_playbook(day: Path, spoil: Spoil) -> None:
     spoil("roster.csv", "WS-41-00297,Weirstone", "WS-41-00297,Wierstone")
 
-    known = "Millrace, Osier, Tiller, Weirstone, Wherry"
+    known = "Gantry, Millrace, Osier, Tiller, Weirstone, Wherry"
     assert only(day) == (
         f"roster.csv:3:2: expected a model that a playbook covers: {known}, found Wierstone (did you mean Weirstone?)"
     )
@@ -141,7 +143,7 @@ def test_a_connector_without_any_cable(day: Path, spoil: Spoil) -> None:
 
     line = place_of(day, "bench.yaml", "- {connector: round, number: R1}")
     expected = "expected a cable with the connector usb, which Weirstone needs"
-    assert only(day) == f"{line}: {expected}, found cables with round"
+    assert only(day) == f"{line}: {expected}, found cables with round, six-pin"
 
 
 def test_a_cable_that_fits_nothing(day: Path, spoil: Spoil) -> None:
@@ -149,7 +151,7 @@ def test_a_cable_that_fits_nothing(day: Path, spoil: Spoil) -> None:
 
     place = place_of(day, "bench.yaml", "rond")
     assert only(day) == (
-        f"{place}: expected a connector that a playbook names: round, usb, found rond (did you mean round?)"
+        f"{place}: expected a connector that a playbook names: round, six-pin, usb, found rond (did you mean round?)"
     )
 
 
@@ -252,7 +254,14 @@ def test_a_name_listed_twice(day: Path, spoil: Spoil) -> None:
 def test_own_playbooks(day: Path, spoil: Spoil) -> None:
     own_playbooks(day, spoil)
 
-    assert [p.playbook for p in load_day(day).playbooks] == ["millrace", "osier", "tiller", "weirstone", "wherry"]
+    assert [p.playbook for p in load_day(day).playbooks] == [
+        "gantry",
+        "millrace",
+        "osier",
+        "tiller",
+        "weirstone",
+        "wherry",
+    ]
 
 
 def test_a_folder_of_playbooks_that_is_not_there(day: Path, spoil: Spoil) -> None:
@@ -269,7 +278,9 @@ def test_an_unknown_driver_and_an_unknown_caution(day: Path, spoil: Spoil) -> No
     spoil("own/osier.yaml", "- do not disturb", "- do not distrub")
 
     told = [str(m) for m in mistakes_of(day)]
-    assert told[0].startswith(f"{place_of(day, 'own/osier.yaml', 'wep')}: expected an installed driver: console, web,")
+    assert told[0].startswith(
+        f"{place_of(day, 'own/osier.yaml', 'wep')}: expected an installed driver: console, dialogue, web,"
+    )
     assert told[0].endswith("found wep (did you mean web?)")
     assert told[1].startswith(f"{place_of(day, 'own/osier.yaml', 'do not distrub')}: expected a caution that")
     assert told[1].endswith("found do not distrub (did you mean do not disturb?)")

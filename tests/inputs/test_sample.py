@@ -63,7 +63,7 @@ def test_images_are_of_the_size_that_a_transfer_takes_half_a_minute_for(tmp_path
         )
 
     write_sample(tmp_path / "day", 1, build_image=build)
-    assert len(asked) == 11
+    assert len(asked) == 13
     assert all(300_000 <= size < 400_000 for size in asked)
 
 
@@ -142,7 +142,7 @@ def test_a_base_and_a_rover_whose_set_must_match_come_early() -> None:
 def test_the_bench_is_as_scarce_as_the_scenario_says(written: tuple[Path, Scenario]) -> None:
     bench = load_day(written[0]).bench
 
-    assert [c.connector for c in bench.cables] == ["round", "round", "usb", "usb"]
+    assert [c.connector for c in bench.cables] == ["round", "round", "usb", "usb", "six-pin"]
     assert (len(bench.stations), len(bench.adapters), len(bench.chargers), len(bench.packs)) == (5, 1, 2, 3)
     technician, other = bench.operators
     assert set(technician.may) == set(Ability)

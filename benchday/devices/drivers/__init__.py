@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import partial
+from typing import TYPE_CHECKING
 
 from benchday.devices.drivers import plug_ins
 from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.devices.drivers.console import ConsoleDriver
 from benchday.devices.drivers.console_line import ConsoleLimits
+from benchday.devices.drivers.dialogue import DialogueDriver, DialogueLimits
 from benchday.devices.drivers.guarded import guarded
 from benchday.devices.drivers.makers import missing_for, needs, takes
 from benchday.devices.drivers.place import Place
@@ -22,6 +24,10 @@ from benchday.devices.links.opening import patiently, stably
 from benchday.devices.links.place import read_place
 from benchday.domain.drivers import BUILT_IN
 from benchday.domain.errors import InputError, OurFault
+from benchday.domain.seams import Link
+
+if TYPE_CHECKING:
+    import httpx
 
 
 @takes(LineSettings, ConsoleLimits)
@@ -31,9 +37,31 @@ async def make_console(place: Place) -> ConsoleDriver:
     line = taken_from(LineSettings, place.settings)
 
     limits = taken_from(ConsoleLimits, place.settings)
-    open_again = stably(place.where, partial(open_link, line=line))
+    open_again = stably(place.where, partial(_watched, place, line))
     first = await patiently(open_again, place.where, appears_s=limits.appears_s, poll_s=limits.poll_s)
     return ConsoleDriver(first, place.reopen or open_again, limits=limits)
+
+
+@takes(DialogueLimits)
+async def make_dialogue(place: Place) -> DialogueDriver:
+    """Open a serial line and speak the dialogue on it that the playbook declares."""
+    refuse_unknown(place.settings, (DialogueLimits,))
+    dialogue = place.playbook.dialogue if place.playbook is not None else None
+    if dialogue is None:
+        raise InputError("the driver dialogue needs a playbook that declares one, under the key dialogue")
+    told = dialogue.line
+    line = LineSettings(
+        told.baud, told.data_bits, told.parity.value, told.stop_bits, told.dtr, told.rts, told.settle_ms
+    )
+
+    limits = taken_from(DialogueLimits, place.settings)
+    open_again = stably(place.where, partial(_watched, place, line))
+    first = await patiently(open_again, place.where, appears_s=limits.appears_s, poll_s=limits.poll_s)
+    return DialogueDriver(first, place.reopen or open_again, dialogue, place.unit, limits=limits)
+
+
+async def _watched(place: Place, line: LineSettings) -> Link:
+    return place.watched(await open_link(place.where, line))
 
 
 @takes(WebLimits, user="", password="")
@@ -41,7 +69,22 @@ async def make_web(place: Place) -> WebDriver:
     """Speak with the unit's own page; signed in when it first asks for that."""
     refuse_unknown(place.settings, (WebLimits,), also=("user", "password"))
     limits = taken_from(WebLimits, place.settings)
-    return WebDriver(WebSession(lambda: _address(place), limits), limits=limits)
+    session = WebSession(lambda: _address(place), limits)
+    if place.noted is not None:
+        _note_requests(session.client, place.noted)
+    return WebDriver(session, limits=limits)
+
+
+def _note_requests(client: httpx.AsyncClient, noted: Callable[[str], None]) -> None:
+    """Tell of requests by method and path alone: the sign-in holds a password."""
+
+    async def asked(request: httpx.Request) -> None:
+        noted(f"{request.method} {request.url.path}")
+
+    async def answered(response: httpx.Response) -> None:
+        noted(f"{response.request.method} {response.request.url.path}: {response.status_code}")
+
+    client.event_hooks = {"request": [asked], "response": [answered]}
 
 
 def _address(place: Place) -> Address:
@@ -74,6 +117,7 @@ async def make_smp(place: Place) -> object:
 
 DRIVERS: Mapping[str, Make] = {
     "console": make_console,
+    "dialogue": make_dialogue,
     "web": make_web,
     "smp": make_smp,
     "by-hand": make_by_hand,

@@ -26,3 +26,7 @@ class Place:
     """The whole playbook, for a driver that it declares something to."""
     unit: str = ""
     """Serial as checked in; what the unit itself says counts more."""
+    watched: Callable[[Link], Link] = lambda link: link
+    """Puts something between a driver and its line that sees what is said and heard."""
+    noted: Callable[[str], None] | None = None
+    """Gets each request to a unit's page, and what it was answered with; never what was sent in it."""

@@ -66,11 +66,9 @@ def in_minutes(law: Pert) -> Pert:
 def load_of(playbook: Playbook, images: Sequence[Image], recordings_bytes: int) -> Load:
     """Return what has to pass the line, and how fast it goes where that is known."""
     sizes = tuple(image.bytes for image in images)
-    if playbook.driver.name != "console":
+    if playbook.line_baud is None:
         return Load(sizes, recordings_bytes, None)
-    told = playbook.driver.settings.get("baud")
-    baud = told if isinstance(told, int) and told > 0 else 115_200
-    return Load(sizes, recordings_bytes, xmodem_1k_rate(baud), XMODEM_1K_BLOCK, USUAL_ROUND_TRIP_US)
+    return Load(sizes, recordings_bytes, xmodem_1k_rate(playbook.line_baud), XMODEM_1K_BLOCK, USUAL_ROUND_TRIP_US)
 
 
 def joined_by(playbook: Playbook) -> str | None:
