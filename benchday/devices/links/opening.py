@@ -101,7 +101,11 @@ def stably(where: str, open_it: Open, roots: Roots = HERE) -> Callable[[], Await
                 missing = missing or error
                 continue
             if not known:
-                known.extend(await anyio.to_thread.run_sync(identity_at, where, roots))
+                try:
+                    known.extend(await anyio.to_thread.run_sync(identity_at, where, roots))
+                except BaseException:
+                    link.abort()  # given up meanwhile: nobody else would close it
+                    raise
             return link
         raise missing or LinkNotFound(f"there is no port {where}")
 
