@@ -18,7 +18,7 @@ from benchday.inputs.playbook_files import Playbooks
 from benchday.inputs.roster_csv import Roster
 from benchday.inputs.yaml_text import YamlText
 
-BUILT_IN_DRIVERS = ("console", "web", "by-hand")
+BUILT_IN_DRIVERS = ("console", "web", "page", "by-hand")
 DRIVERS_GROUP = "benchday.drivers"
 """Entry points of this group name drivers that are plug-ins."""
 
@@ -72,6 +72,10 @@ def _playbooks(read: Files) -> Iterator[Mistake]:
             name = playbook.driver.name
             expected = "an installed driver: " + ", ".join(drivers)
             yield text.mistake(("driver", "name"), expected, name, nearest(name, drivers))
+        if (playbook.driver.name == "page") != (playbook.page is not None):
+            expected = "a page for the driver page, and for no other driver"
+            at = ("page",) if playbook.page is not None else ("driver", "name")
+            yield text.mistake(at, expected, "a page" if playbook.page is not None else "no page")
         for number, caution in enumerate(playbook.cautions):
             if known is not None and caution not in known:
                 expected = "a caution that cautions.yaml has: " + ", ".join(sorted(known))

@@ -12,6 +12,7 @@ import anyio
 from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.devices.drivers.console import ConsoleDriver
 from benchday.devices.drivers.console_line import ConsoleLimits
+from benchday.devices.drivers.page_making import make_page
 from benchday.devices.drivers.place import Place
 from benchday.devices.drivers.settings import refuse_unknown, taken_from
 from benchday.devices.drivers.web import WebDriver
@@ -74,7 +75,7 @@ async def make_by_hand(place: Place) -> ByHandDriver:
     return ByHandDriver(place.ask)
 
 
-DRIVERS: Mapping[str, Make] = {"console": make_console, "web": make_web, "by-hand": make_by_hand}
+DRIVERS: Mapping[str, Make] = {"console": make_console, "web": make_web, "page": make_page, "by-hand": make_by_hand}
 """Name -> maker. All that is built in."""
 
 

@@ -6,6 +6,7 @@ from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 
 from benchday.devices.drivers.by_hand import Ask
+from benchday.devices.drivers.page_wire import Certificates
 from benchday.domain.playbook import Playbook
 from benchday.domain.seams import Link
 
@@ -26,3 +27,7 @@ class Place:
     """The whole playbook, for a driver that it declares something to."""
     unit: str = ""
     """Serial as checked in; what the unit itself says counts more."""
+    through: Mapping[str, str] = field(default_factory=dict)
+    """Which adapter of this computer leads there: interface, or its own address as bind; any, where nothing is said."""
+    certificates: Certificates | None = None
+    """Where certificates of units are kept; without it, one session long."""
