@@ -1,9 +1,9 @@
-"""The four invented families: what each model is, draws and can do."""
+"""The five invented families: what each model is, draws and can do."""
 
 from dataclasses import dataclass
 from typing import Literal
 
-LineKind = Literal["serial", "usb", "wifi", "none"]
+LineKind = Literal["serial", "usb", "wifi", "page", "none"]
 
 
 @dataclass(frozen=True)
@@ -109,6 +109,19 @@ MODELS: dict[str, Model] = {
             charge_mw=24_000,
             draws=Draws(idle_mw=6_000, transfer_mw=6_500, flash_mw=7_500),
             settings=(("edm_mode", "prism"), ("compensator", "on"), ("angle_unit", "gon")),
+        ),
+        Model(
+            name="Fenbook",
+            family="field controller",
+            role="none",
+            line="page",
+            hardware=("H", "J"),
+            options=("modem", "stakeout"),
+            releases=("1.4", "1.6"),
+            full_mwh=36_000,
+            charge_mw=20_000,
+            draws=Draws(idle_mw=4_000, transfer_mw=4_600, flash_mw=6_000),
+            settings=(("receiver_channel", "461025"), ("grid", "local"), ("keypad", "standard")),
         ),
     )
 }

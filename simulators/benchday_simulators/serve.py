@@ -78,6 +78,10 @@ def face_of(unit: Unit, order: Order) -> HostFace:
         from .web_face import WebFace  # noqa: PLC0415 the web server is loaded where it is needed
 
         return WebFace(unit, order.link)
+    if unit.model.line == "page":
+        from .book_face import BookFace  # noqa: PLC0415 making certificates takes a moment to load
+
+        return BookFace(unit, order.link)
     if unit.model.line == "none":
         return NoFace(unit)
     return SerialFace(unit, order.link, order.carrier)

@@ -14,10 +14,11 @@ from benchday.devices.drivers import Place, make_driver
 from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.testing.drivers import CHECKS, Bed, MakeBed
 from tests.devices.acts import image_for, spent
+from tests.devices.pages import playbook_of
 from tests.devices.scripted import ScriptedOperator
 from tests.simulators.stranger import SERIAL, unit
 
-HARDWARE = "A B C D E"
+HARDWARE = "A B C D E H J"
 FAST = {"poll_s": 0.05}
 ON_PAPER = {"SITE001.rnx": b"one" * 1000, "SITE002.rnx": b"", "b.rnx": bytes(range(256))}
 
@@ -26,7 +27,9 @@ ON_PAPER = {"SITE001.rnx": b"one" * 1000, "SITE002.rnx": b"", "b.rnx": bytes(ran
 async def on_a_simulator(driver: str, model: str, folder: Path) -> AsyncIterator[Bed]:
     """A driver on a simulated unit in a process of its own."""
     with unit(model, folder / SERIAL) as process:
-        made = await make_driver(driver, Place(str(process.link), FAST))
+        playbook = playbook_of(model) if driver == "page" else None
+        unit_ = SERIAL if driver == "page" else ""
+        made = await make_driver(driver, Place(str(process.link), FAST, playbook=playbook, unit=unit_))
         recorded = {path.name: path.read_bytes() for path in (folder / SERIAL / "recordings").iterdir()}
         image = image_for(model, HARDWARE)
         try:
@@ -56,6 +59,8 @@ BEDS: dict[str, Callable[[Path], AbstractAsyncContextManager[Bed]]] = {
     "console on a Millrace": partial(on_a_simulator, "console", "Millrace"),
     "console on a Weirstone": partial(on_a_simulator, "console", "Weirstone"),
     "web on an Osier": partial(on_a_simulator, "web", "Osier"),
+    "page on a Fenbook": partial(on_a_simulator, "page", "Fenbook"),
+    "page on an Osier": partial(on_a_simulator, "page", "Osier"),
     "by hand": by_hand,
     "completed by hand": completed_by_hand,
 }
