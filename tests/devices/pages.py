@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -75,6 +76,7 @@ prove:
 """
 
 
+@cache
 def page_of(text: str) -> Page:
     """Read a page as a playbook has it."""
     read = read_yaml(text.encode(), "page.yaml")
@@ -83,6 +85,7 @@ def page_of(text: str) -> Page:
     return page
 
 
+@cache
 def shipped(name: str) -> Playbook:
     """Return a shipped playbook."""
     return next(p for p, _ in read_playbooks("shipped", Path()).read if p.playbook == name)

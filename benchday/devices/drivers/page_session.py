@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
-from typing import Any
 
 import anyio
 import httpx
@@ -21,6 +20,7 @@ from benchday.devices.drivers.web_errors import ALL_OF_HTTPX, translated
 from benchday.devices.drivers.web_session import Address, Reply, WebLimits, bounded
 from benchday.domain.errors import BenchdayError, Garbled, LinkError, LinkForbidden, LinkGone, LinkSilent, Refused
 from benchday.domain.page import Page
+from benchday.domain.page_picks import Pick
 from benchday.domain.page_requests import Put, Request
 
 MOST_REDIRECTS = 3
@@ -223,9 +223,9 @@ class PageSession:
 
     def _let_in(self, reply: Reply) -> None:
         sign_in, answer = self.page.sign_in, Answer.of(reply)
-        refused = reply.status not in sign_in.statuses or bool(_maybe(answer, sign_in.refused))
+        refused = reply.status not in sign_in.statuses or bool(picked(answer, sign_in.refused))
         says = sign_in.succeeds
-        if refused or (says is not None and _maybe(answer, says.value) not in says.is_one_of):
+        if refused or (says is not None and picked(answer, says.value) not in says.is_one_of):
             raise LinkForbidden(
                 f"{self.where} does not let this user in (answer {reply.status}): check user and password"
             )
@@ -258,7 +258,7 @@ def judged(page: Page, request: Request, reply: Reply) -> Answer:
             raise LinkForbidden(f"the unit does not let this user do {name}: check what the user may do")
         raise Garbled(f"the unit answered {name} with {reply.status}")
     says = request.succeeds
-    if says is not None and _maybe(answer, says.value) not in says.is_one_of:
+    if says is not None and picked(answer, says.value) not in says.is_one_of:
         raise Refused(name, "no success", f"it answered {reply.status}, but says {reply.body[:_SHOWN]!r}")
     return answer
 
@@ -270,13 +270,13 @@ def refuse_if_told(page: Page, request: Request, reply: Reply) -> None:
         Refused
     """
     answer = Answer.of(reply)
-    code = _maybe(answer, page.refusal.code)
+    code = picked(answer, page.refusal.code)
     if code or reply.status in page.refusal.statuses:
-        words = _maybe(answer, page.refusal.words) or ""
+        words = picked(answer, page.refusal.words) or ""
         raise Refused(request_name(request), code or str(reply.status), words[:_SHOWN])
 
 
-def _maybe(answer: Answer, pick: Any) -> str | None:
+def picked(answer: Answer, pick: Pick | None) -> str | None:
     """Pick a value that need not be there, in an answer of any kind."""
     try:
         return answer.raw(pick)

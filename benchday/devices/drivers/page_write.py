@@ -11,7 +11,7 @@ import httpx
 
 from benchday.devices.drivers.page_answer import Answer
 from benchday.devices.drivers.page_asking import asked_of, fields_of, request_name, url_of
-from benchday.devices.drivers.page_session import PageSession, refuse_if_told
+from benchday.devices.drivers.page_session import PageSession, picked, refuse_if_told
 from benchday.devices.drivers.web_session import Reply, bounded
 from benchday.devices.drivers.web_upload import Form, Upload
 from benchday.devices.transfer import Monotonic
@@ -102,7 +102,7 @@ class PageWrite:
             raise Refused(request_name(asked), str(reply.status), "the unit did not take it")
         good = reply.status in asked.statuses if asked.statuses else 200 <= reply.status < 300
         says = asked.succeeds
-        if not good or (says is not None and answer.raw(says.value) not in says.is_one_of):
+        if not good or (says is not None and picked(answer, says.value) not in says.is_one_of):
             raise OutcomeUnknown(
                 f"the unit answered the image with {reply.status} and {reply.body[:80]!r}, which is no success; read "
                 "the unit back"
