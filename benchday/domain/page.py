@@ -161,10 +161,12 @@ class Polled(FileModel):
     def _fits(self) -> Self:
         self.request.may_put(_NOTHING)
         measures(self.percent, "percent", Dimension.PERCENT)
-        words = [*self.done, *self.failed, *self.busy]
-        for word in words:
-            if words.count(word) > 1:
-                raise Expected("each word once in done, failed and busy", found=word)
+        seen: set[str] = set()
+        for name, words in (("done", self.done), ("failed", self.failed), ("busy", self.busy)):
+            for number, word in enumerate(words):
+                if word in seen:
+                    raise Expected("each word once in done, failed and busy", found=word, at=(name, number))
+                seen.add(word)
         return self
 
 

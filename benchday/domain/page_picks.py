@@ -41,21 +41,18 @@ def _selector(text: str) -> str:
 
 Selector = Annotated[str, Field(min_length=1, max_length=200, examples=["#state td.serial"]), AfterValidator(_selector)]
 """A CSS selector (Selectors Level 3), a subset."""
-_CHARACTERS = r"A-Za-z0-9._~!$&'()*+,;=:@%-"
+_PATH = re.compile(r"/[A-Za-z0-9._~!$&'()*+,;=:@%/-]*(?:\?[A-Za-z0-9._~!$&'()*+,;=:@%/?-]*)?")
 
 
 def _own_path(text: str) -> str:
     """Return the text if no other address can be read out of it, else raise Expected."""
-    if "//" in text.partition("?")[0] or {".", ".."} & set(text.partition("?")[0].split("/")):
-        raise Expected("a path on the unit itself, like /status, without // and without . or .. as a folder")
+    path = text.partition("?")[0]
+    if not _PATH.fullmatch(text) or "//" in path or {".", ".."} & set(path.split("/")):
+        raise Expected("a path on the unit itself, like /status.json, without // and without . or .. as a folder")
     return text
 
 
-PagePath = Annotated[
-    str,
-    Field(max_length=200, pattern=rf"^/[{_CHARACTERS}/]*(?:\?[{_CHARACTERS}/?]*)?$", examples=["/status.json"]),
-    AfterValidator(_own_path),
-]
+PagePath = Annotated[str, Field(max_length=200, examples=["/status.json"]), AfterValidator(_own_path)]
 """A path on the unit itself (RFC 3986, path-absolute with a query): never another address."""
 Literal_ = Annotated[str, Field(min_length=1, max_length=200)]
 

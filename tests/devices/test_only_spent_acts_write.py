@@ -23,6 +23,7 @@ from benchday.domain.permits import Verb
 from benchday.domain.readings import Settings
 from benchday.domain.seams import CanPutSettings, CanRestart, CanWrite, Link
 from tests.devices.acts import permit_for, spent, write_act
+from tests.devices.page_server import PLAIN, Asked, Told, driven
 
 IMAGE = b"an image"
 DIGEST = hashlib.sha256(IMAGE).hexdigest()
@@ -75,6 +76,21 @@ async def web() -> AsyncIterator[Watched]:
 
 
 @asynccontextmanager
+async def page() -> AsyncIterator[Watched]:
+    """The page driver; every request is seen."""
+    watched = Watched()
+
+    def answer(asked: Asked) -> Told:
+        watched.reached.append(asked)
+        return Told(500)
+
+    settings = "put_settings: {request: {method: POST, path: /settings, fields: {value: {put: value}}}}\n"
+    async with driven(answer, PLAIN + settings) as driver:
+        watched.driver = driver
+        yield watched
+
+
+@asynccontextmanager
 async def by_hand() -> AsyncIterator[Watched]:
     """The by-hand driver; every question is seen."""
     watched = Watched()
@@ -95,7 +111,7 @@ async def by_hand_completed() -> AsyncIterator[Watched]:
         yield watched
 
 
-MAKERS = {"console": console, "web": web, "by-hand": by_hand, "completed": by_hand_completed}
+MAKERS = {"console": console, "web": web, "page": page, "by-hand": by_hand, "completed": by_hand_completed}
 
 
 def no_acts() -> dict[str, object]:
