@@ -143,7 +143,7 @@ class SignIn(FileModel):
     post: PagePath | None = None
     """Where the form is sent."""
     user_field: FieldName = "user"
-    password_field: FieldName = "password"
+    password_field: FieldName = "password"  # noqa: S105 - the name of a field
     send: Literal["form", "json"] = "form"
     statuses: tuple[Status, ...] = (200, 204, 302, 303)
     """Which answers to the form mean that we are in."""

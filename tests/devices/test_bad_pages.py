@@ -118,7 +118,9 @@ async def test_a_redirect_to_another_address(where: str) -> None:
 async def test_a_redirect_on_the_unit_itself() -> None:
     """Followed, a few times; in circles it is given up."""
     moved = instead("/who", Told(302, headers={"Location": "/power"}))
-    async with driven(moved, PLAIN.replace("$.serial", "$.charge").replace("$.release", "$.charge"), unit="55") as driver:
+    async with driven(
+        moved, PLAIN.replace("$.serial", "$.charge").replace("$.release", "$.charge"), unit="55"
+    ) as driver:
         assert (await driver.identify()).serial == "55"
     async with driven(instead("/who", Told(302, headers={"Location": "/who"}))) as driver:
         with pytest.raises(Garbled, match="points on and on"):
@@ -154,7 +156,7 @@ async def test_a_slow_drip() -> None:
             await anyio.sleep(0.05)
 
     async with driven(instead("/who", drip)) as driver:
-        with pytest.raises(LinkSilent, match="does not answer in 0.5 s"):
+        with pytest.raises(LinkSilent, match=r"does not answer in 0\.5 s"):
             await driver.identify()
 
 
@@ -203,7 +205,7 @@ async def test_names_that_are_no_files(name: str) -> None:
     """A recording's name is a name, not a path."""
     async with driven(instead("/list", Told(200, f'<li class="file"><a>{name}</a>'.encode()))) as driver:
         whole: Any = driver
-        with pytest.raises(Garbled, match="can be no file|cannot be asked for"):
+        with pytest.raises(Garbled, match=r"can be no file|cannot be asked for"):
             await whole.recordings()
 
 

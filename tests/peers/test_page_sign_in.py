@@ -8,7 +8,6 @@ import socket
 import subprocess
 import time
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 

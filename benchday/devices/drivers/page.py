@@ -165,10 +165,7 @@ class _Acts:
             async with aclosing(self._pieces(recording)) as pieces:
                 async for piece in pieces:
                     done += len(piece)
-                    if done > recording.bytes:
-                        raise Garbled(f"{recording.name} is longer than the {recording.bytes} bytes announced")
-                    if self._clock() > until_us:
-                        raise LinkSilent(f"it comes slower than {LEAST_BYTES_PER_SECOND} bytes a second")
+                    _in_bounds(recording, done, late=self._clock() > until_us)
                     digest.update(piece)
                     await sink(piece)
                     yield Progress(done, recording.bytes, "fetching")
@@ -248,6 +245,13 @@ class _Acts:
         except Refused:
             return None
         return Proof(nonce, answer.text(page.mac, "the proof"))
+
+
+def _in_bounds(recording: Recording, done: int, *, late: bool) -> None:
+    if done > recording.bytes:
+        raise Garbled(f"{recording.name} is longer than the {recording.bytes} bytes announced")
+    if late:
+        raise LinkSilent(f"it comes slower than {LEAST_BYTES_PER_SECOND} bytes a second")
 
 
 def _fetch_us(size: int) -> int:

@@ -19,7 +19,7 @@ MOST_ITEMS = 1000
 MOST_TEXT = 10_000
 """Characters of one value."""
 MOST_ELEMENTS = 12_000
-"""Of an HTML answer. Measured: 200,000 elements inside one another take the parser minutes, this many about a second."""
+"""Of an HTML answer. Measured: 200,000 elements inside one another take the parser minutes, this many a second."""
 _SHOWN = 80
 _START = re.compile(rb"<[A-Za-z]")
 

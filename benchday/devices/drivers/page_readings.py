@@ -142,7 +142,12 @@ async def length_of(session: PageSession, fetch: Request, name: str) -> int:
                 session.own_redirect(response, asked)
                 length = response.headers.get("content-length", "")
                 if response.status_code != httpx.codes.UNAUTHORIZED:
-                    if response.status_code != httpx.codes.OK or not length.isascii() or not length.isdigit() or len(length) > 15:
+                    if (
+                        response.status_code != httpx.codes.OK
+                        or not length.isascii()
+                        or not length.isdigit()
+                        or len(length) > 15
+                    ):
                         raise Garbled(f"the unit does not tell the length of {name} (answer {response.status_code})")
                     return int(length)
             await session.sign_in()

@@ -49,9 +49,7 @@ class Credentials:
             return LinkForbidden(f"{where} wants a sign-in, and the playbook declares none")
         if self._sign_in.way != "form":
             return LinkForbidden(f"{where} does not let this user in: check user and password")
-        return LinkForbidden(
-            "the unit let this user in and then did not know it any more; is somebody else signed in?"
-        )
+        return LinkForbidden("the unit let this user in and then did not know it any more; is somebody else signed in?")
 
 
 async def flow_of(

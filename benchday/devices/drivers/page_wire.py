@@ -176,7 +176,7 @@ class _Stream(httpcore.AsyncNetworkStream):
                 inner = await anyio.streams.tls.TLSStream.wrap(
                     self._stream, ssl_context=ssl_context, hostname=server_hostname, standard_compatible=False
                 )
-            self._pin.look(inner.extra(anyio.streams.tls.TLSAttribute.peer_certificate_binary))
+            self._pin.look(inner.extra(anyio.streams.tls.TLSAttribute.peer_certificate_binary))  # noqa: S610 - no database in sight
         except TimeoutError as error:
             await self.aclose()
             raise httpcore.ConnectTimeout(str(error)) from error
@@ -190,7 +190,7 @@ class _Stream(httpcore.AsyncNetworkStream):
 
     def get_extra_info(self, info: str) -> Any:
         if info == "is_readable":
-            raw = self._stream.extra(anyio.abc.SocketAttribute.raw_socket, None)
+            raw = self._stream.extra(anyio.abc.SocketAttribute.raw_socket, None)  # noqa: S610 - no database in sight
             return raw is None or _readable(raw)
         return None
 
@@ -217,8 +217,8 @@ class _OnlyTheUnit(httpcore.AsyncNetworkBackend):
         host: str,
         port: int,
         timeout: float | None = None,
-        local_address: str | None = None,
-        socket_options: Iterable[Any] | None = None,
+        local_address: str | None = None,  # noqa: ARG002 - the adapter says it
+        socket_options: Iterable[Any] | None = None,  # noqa: ARG002 - the adapter sets them
     ) -> httpcore.AsyncNetworkStream:
         if (host, port) != self._only:
             raise LinkForbidden(f"only {self._only[0]}:{self._only[1]} is spoken with, never {host}:{port}")
