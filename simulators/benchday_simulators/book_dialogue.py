@@ -10,6 +10,7 @@ from . import book_pages as pages
 from .book_image import STEPS, BookImage
 from .unit import Refused, Unit
 from .web_connection import Request, Response, as_json
+from .web_image import WebImage
 
 COOKIE = "fen"
 IN_LOADER = {"/", "/state.json", "/software", "/software.json", "/restart", "/proof"}
@@ -27,7 +28,7 @@ class BookDialogue:
         self._unit = unit
         self._sessions: set[str] = set()
         self._tickets: list[str] = []
-        self.image = BookImage(unit)
+        self.image: WebImage = BookImage(unit)
         self._shown: dict[str, Act] = {
             "/": self._status,
             "/state.json": self._state,
