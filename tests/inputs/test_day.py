@@ -64,7 +64,7 @@ def test_digests_are_of_the_bytes_as_read(day: Path) -> None:
         *(f"playbook:{p.playbook}" for p in plan.playbooks),
     }
     assert plan.digests["roster.csv"] == digest((day / "roster.csv").read_bytes())
-    assert plan.playbook_digest(plan.playbooks[0]) == digest((shipped_folder() / "millrace.yaml").read_bytes())
+    assert plan.playbook_digest(plan.playbooks[0]) == digest((shipped_folder() / "fenbook.yaml").read_bytes())
 
 
 def test_no_folder_and_an_empty_one(tmp_path: Path) -> None:
