@@ -57,10 +57,10 @@ RELEASES = (
     SampleRelease("Osier", "2.6", "2025-02-24", _OSIER),
     SampleRelease("Osier", "2.9", "2025-11-17", _OSIER, back_to="2.6"),
     SampleRelease("Osier", "2.10", "2026-05-07", _OSIER, back_to="2.9"),
-    SampleRelease("Tiller", "2.2", "2024-10-07", _TILLER),
-    SampleRelease("Tiller", "2.3", "2026-04-13", _TILLER, back_to="2.2"),
     SampleRelease("Fenbook", "1.4", "2025-03-10", _FENBOOK),
     SampleRelease("Fenbook", "1.6", "2026-05-18", _FENBOOK, back_to="1.4"),
+    SampleRelease("Tiller", "2.2", "2024-10-07", _TILLER),
+    SampleRelease("Tiller", "2.3", "2026-04-13", _TILLER, back_to="2.2"),
 )
 """The newest receivers' releases were issued after the support term of one unit of the day ended."""
 

@@ -342,3 +342,15 @@ def test_notices_are_told_beside_a_right_plan(day: Path) -> None:
         "roster.csv: read as UTF-8 with a byte order mark",
         "images/images.yaml: the image list is not signed (no image_keys in bench.yaml)",
     ]
+
+
+def test_a_page_belongs_to_the_driver_page(day: Path, spoil: Spoil) -> None:
+    own_playbooks(day, spoil)
+    spoil("own/fenbook.yaml", "name: page ", "name: web ")
+    assert only(day).startswith(
+        f"{place_of(day, 'own/fenbook.yaml', 'scheme: https')}: expected a page for the driver page"
+    )
+
+    spoil("own/fenbook.yaml", "name: web ", "name: page ")
+    spoil("own/osier.yaml", "name: web ", "name: page ")
+    assert "expected a page for the driver page, and for no other driver, found no page" in only(day)
