@@ -53,7 +53,7 @@ def test_it_is_served_from_check_in_to_hand_back(folder: Path) -> None:
     (folder / "roster.csv").write_text(
         "\n".join(line for line in (folder / "roster.csv").read_text().splitlines() if RECEIVER not in line) + "\n"
     )
-    document = told("demo", str(folder), "--speed", "600")
+    document = told("demo", str(folder), "--speed", "3000")
     unit = document["units"][0]
     assert (unit["serial"], unit["outcome"], unit["had"], unit["has"]) == (CONTROLLER, "handed-back", "1.4", "1.6")
     assert len(unit["preserved"]) == 2
