@@ -31,7 +31,7 @@ from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.devices.drivers.by_hand_questions import Question as HandQuestion
 from benchday.devices.transcript import Noted, Transcript
 from benchday.devices.trying import Trial
-from benchday.domain.bench import Instruments
+from benchday.domain.bench import Adapter, Instruments
 from benchday.domain.errors import InputError, LinkError, LinkNotFound, MistakesFound
 from benchday.domain.fold import DayState, fold
 from benchday.domain.image_lists import SeenList, newest_seen
@@ -45,6 +45,7 @@ from benchday.inputs.day import load_day
 from benchday.planning.forecast.learnt import known_from
 from benchday.planning.records import durations_of
 from benchday.record.archive import open_archive
+from benchday.record.certificates import KnownCertificates
 from benchday.record.clock import DayClock
 from benchday.record.journal import open_journal
 from benchday.record.personal import Personal, open_personal
@@ -196,7 +197,7 @@ def _tools(folder: Path, record: Path, book: Book, personal: _Personal, options:
         personal=personal,
         images=_Images(folder / plan.day.image_store),
         pc=steady_pc() if plan.day.instruments is Instruments.SIMULATED else this_pc(),
-        open_driver=_Opener(folder, plan),
+        open_driver=_Opener(folder, plan, record),
         ticks=Ticks(book.clock),
         records=durations_of(book.entries()),
         seed=int((book.state.begun or {}).get("seed", options.seed)),
@@ -278,8 +279,10 @@ class _Images:
 class _Opener:
     """Opens the driver that a playbook names, where the cable or the simulated unit says."""
 
-    def __init__(self, folder: Path, plan: DayPlan) -> None:
+    def __init__(self, folder: Path, plan: DayPlan, record: Path) -> None:
         self._folder = folder
+        self._certificates = KnownCertificates(RecordPlace(record).keys)
+        self._through = {a.name: _told(a) for a in plan.bench.adapters}
         self._simulated = plan.day.instruments is Instruments.SIMULATED
         self._ports = {c.number: c.port for c in plan.bench.cables}
         self._addresses = {a.name: a.address for a in plan.bench.adapters}
@@ -290,7 +293,15 @@ class _Opener:
 
         by_hand = ByHandDriver(put)
         where = self._where(unit, place) if playbook.driver.name != "by-hand" else ""
-        at = UnitPlace(where, dict(playbook.driver.settings), ask=put, playbook=playbook, unit=unit)
+        at = UnitPlace(
+            where,
+            dict(playbook.driver.settings),
+            ask=put,
+            playbook=playbook,
+            unit=unit,
+            through=self._through.get(place or "", {}),
+            certificates=self._certificates,
+        )
         try:
             driver = await make_driver(playbook.driver.name, at)
         except InputError as error:
@@ -305,3 +316,8 @@ class _Opener:
         if not where:
             raise LinkNotFound(f"bench.yaml names no port for {place or 'this unit'}; add port: or address: to it")
         return where
+
+
+def _told(adapter: Adapter) -> Mapping[str, str]:
+    """Return how a connection is bound to an adapter."""
+    return {n: t for n, t in (("interface", adapter.interface), ("bind", adapter.bind)) if t is not None}

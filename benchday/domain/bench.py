@@ -43,6 +43,10 @@ class Adapter(FileModel):
     name: Name
     address: str | None = None
     """Address of the units' own page, like http://192.0.2.1. Not needed for simulated units."""
+    interface: Annotated[str, Field(pattern=r"^[A-Za-z0-9._:@-]{1,15}$")] | None = None
+    """What the system calls the adapter, like wlan1; whatever is said to its unit leaves through it alone (Linux)."""
+    bind: Annotated[str, Field(pattern=r"^[0-9A-Fa-f.:]{2,45}$")] | None = None
+    """This computer's own address on that adapter; where the system cannot bind to an interface."""
 
 
 class Charger(FileModel):

@@ -32,6 +32,7 @@ class Check(StrEnum):
     CLOSING = "closing"
     SET = "set"
     FIRST_OFF = "first off"
+    SIGN_IN = "sign-in"
 
 
 @dataclass(frozen=True, slots=True)

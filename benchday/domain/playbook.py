@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from benchday.domain.checks import Check
 from benchday.domain.dialogue import Dialogue
+from benchday.domain.page import Page
 from benchday.domain.releases import VersionText
 from benchday.domain.units import Role
 from benchday.domain.words import Expected, FileModel, Minutes, Name
@@ -108,7 +109,7 @@ class DriverChoice(FileModel):
     """Which driver talks to the unit, and how it is set."""
 
     name: Name
-    """console, web, smp, by-hand, or a plug-in's name."""
+    """console, dialogue, web, page, smp, by-hand, or a plug-in's name."""
     settings: dict[str, str | int | bool] = Field(default_factory=dict)
 
 
@@ -194,6 +195,8 @@ class Playbook(FileModel):
     """Settings whose change a person may accept, and the words options and support term; any other fails verify."""
     works_together: tuple[Together, ...] = ()
     """Which releases may stand in one set, besides equal ones."""
+    page: Page | None = None
+    """The unit's own page, for the driver page."""
 
     @model_validator(mode="after")
     def _steps_in_order(self) -> Self:

@@ -33,6 +33,10 @@ class Identity:
     """Installed options, sorted."""
     term: str | None = None
     """Last day of support that the unit knows of (ISO 8601 date), or None."""
+    remarks: tuple[str, ...] = ()
+    """What the driver has to say of how it came to the unit; each is told in the unit's log."""
+    certificate: str | None = None
+    """SHA-256 of the certificate that its page shows (64 hex digits), None where it has none."""
 
 
 @dataclass(frozen=True, slots=True)

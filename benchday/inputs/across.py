@@ -64,6 +64,10 @@ def _playbooks(read: Files) -> Iterator[Mistake]:
         # That a driver cannot be used here is no matter for units that do not come.
         expected_one = any(row.model in playbook.models for row in read.roster.rows)
         yield from driver_mistakes(playbook, text, driver_names(), read.drivers, to_use=expected_one)
+        if (playbook.driver.name == "page") != (playbook.page is not None):
+            expected = "a page for the driver page, and for no other driver"
+            at = ("page",) if playbook.page is not None else ("driver", "name")
+            yield text.mistake(at, expected, "a page" if playbook.page is not None else "no page")
         for number, caution in enumerate(playbook.cautions):
             if known is not None and caution not in known:
                 expected = "a caution that cautions.yaml has: " + ", ".join(sorted(known))

@@ -13,6 +13,7 @@ from benchday.domain.words import FileModel
 
 _PERSONAL = frozenset({"contact", "note"})
 """Personal data: that it changed is told, what it says is not, because sentences may go into the journal."""
+_SECRET = frozenset({"password"})
 _NOT_SHOWN = frozenset({"line"})
 
 
@@ -45,7 +46,11 @@ def _model(name: str, old: FileModel, new: FileModel) -> Iterator[str]:
 
 def _told(value: Any) -> str:
     if isinstance(value, dict):
-        return ", ".join(f"{key} {_told(inner)}" for key, inner in value.items() if inner not in (None, [], ""))
+        return ", ".join(
+            f"{key} {'(not shown)' if key in _SECRET else _told(inner)}"
+            for key, inner in value.items()
+            if inner not in (None, [], "")
+        )
     if isinstance(value, list):
         return " and ".join(_told(part) for part in value) or "nothing"
     if isinstance(value, bool):

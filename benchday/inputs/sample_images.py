@@ -45,7 +45,8 @@ class SampleRelease:
         return f"{self.model.lower()}-{self.release}.fen"
 
 
-_MILLRACE, _WEIRSTONE, _OSIER, _TILLER, _GANTRY = ("A", "B", "C"), ("A", "B"), ("C", "D"), ("E",), ("F", "G")
+_MILLRACE, _WEIRSTONE, _OSIER, _TILLER = ("A", "B", "C"), ("A", "B"), ("C", "D"), ("E",)
+_GANTRY, _FENBOOK = ("F", "G"), ("H", "J")
 
 RELEASES = (
     SampleRelease("Millrace", "2.6", "2025-02-17", _MILLRACE),
@@ -59,6 +60,8 @@ RELEASES = (
     SampleRelease("Osier", "2.10", "2026-05-07", _OSIER, back_to="2.9"),
     SampleRelease("Gantry", "3.4", "2025-09-22", _GANTRY),
     SampleRelease("Gantry", "3.5", "2026-04-27", _GANTRY, back_to="3.4"),
+    SampleRelease("Fenbook", "1.4", "2025-03-10", _FENBOOK),
+    SampleRelease("Fenbook", "1.6", "2026-05-18", _FENBOOK, back_to="1.4"),
     SampleRelease("Tiller", "2.2", "2024-10-07", _TILLER),
     SampleRelease("Tiller", "2.3", "2026-04-13", _TILLER, back_to="2.2"),
 )

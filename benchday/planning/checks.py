@@ -43,6 +43,12 @@ def identity(checked_in: str, reported: str | None) -> Finding:
     return Finding(Check.IDENTITY, Answer.CLEAR, f"the unit reports the serial on its label, {reported}", figures)
 
 
+def sign_in(told: Identity) -> tuple[Finding, ...]:
+    """Return what is to be said of how the unit's page was come to; nothing of one that has no page."""
+    figures: dict[str, int | str] = {"certificate_sha256": told.certificate} if told.certificate else {}
+    return tuple(Finding(Check.SIGN_IN, Answer.CLEAR, f"caution: {remark}", figures) for remark in told.remarks)
+
+
 def model(checked_in: str, told: Identity, playbook: Playbook, images: Sequence[Image]) -> Finding:
     """Answer whether model and hardware revision fit the playbook and the images to write.
 

@@ -4,7 +4,8 @@ import hashlib
 import random
 from datetime import date, timedelta
 
-from .models import Model
+from .jobs import job_file
+from .models import MODELS, Model
 from .rinex import observation_file
 from .slot_images import factory_hash
 from .state import Battery, Recording, Slots, UnitState
@@ -13,6 +14,8 @@ ERASE_S = (60.0, 90.0)
 FLASH_S = (8 * 60.0, 14 * 60.0)
 BOOT_S = (40.0, 70.0)
 SELF_TEST_S = 20.0
+PAGE_USERS = {"wifi": "operator", "page": "crew"}
+"""who signs in to a unit's own page"""
 TERM_BEGINS = date(2026, 1, 31)
 
 
@@ -42,8 +45,8 @@ def draw_state(model: Model, serial: str, seed: int) -> UnitState:
         settings=model.factory_settings(),
         battery=Battery(full, full * draw.uniform(0.35, 0.97), max_error_percent=draw.choice((1, 3, 5))),
         slots=Slots(factory_hash(model.name, release).hex()) if model.line == "smp" else None,
-        user="operator" if model.line == "wifi" else "",
-        password=f"{draw.randrange(10**8):08d}" if model.line == "wifi" else "",
+        user=PAGE_USERS.get(model.line, ""),
+        password=f"{draw.randrange(10**8):08d}" if model.line in PAGE_USERS else "",
     )
 
 
@@ -52,7 +55,9 @@ def draw_recordings(state: UnitState, sizes: list[int]) -> list[tuple[Recording,
     made = []
     for number, size in enumerate(sizes, 1):
         seed = f"{state.seed}:{state.serial}:recording:{number}"
-        if number % 3 == 0:
+        if MODELS[state.model].family == "field controller":
+            name, data = f"JOB{number:03d}.job", job_file(state.identity(), seed, size)
+        elif number % 3 == 0:
             name, data = f"SITE{number:03d}.raw", random.Random(seed).randbytes(size)
         else:
             name = f"SITE{number:03d}.rnx"

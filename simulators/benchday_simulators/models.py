@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-LineKind = Literal["serial", "usb", "wifi", "none", "smp"]
+LineKind = Literal["serial", "usb", "wifi", "page", "none", "smp"]
 
 
 @dataclass(frozen=True)
@@ -140,6 +140,19 @@ MODELS: dict[str, Model] = {
             settings=(("edm_mode", "prism"), ("compensator", "on"), ("angle_unit", "gon"), ("search", "off")),
             baud=19_200,
             speaks="prompts",
+        ),
+        Model(
+            name="Fenbook",
+            family="field controller",
+            role="none",
+            line="page",
+            hardware=("H", "J"),
+            options=("modem", "stakeout"),
+            releases=("1.4", "1.6"),
+            full_mwh=36_000,
+            charge_mw=20_000,
+            draws=Draws(idle_mw=4_000, transfer_mw=4_600, flash_mw=6_000),
+            settings=(("receiver_channel", "461025"), ("grid", "local"), ("keypad", "standard")),
         ),
     )
 }

@@ -88,6 +88,10 @@ def face_of(unit: Unit, order: Order) -> HostFace:
         )
     if order.over != "line":
         raise CannotServe(f"a {unit.model.name} cannot be reached over {order.over}; leave out --over")
+    if unit.model.line == "page":
+        from .book_face import BookFace  # noqa: PLC0415 making certificates takes a moment to load
+
+        return BookFace(unit, order.link)
     if unit.model.line == "none":
         return NoFace(unit)
     return SerialFace(unit, order.link, order.carrier)

@@ -16,6 +16,12 @@ KINDS = {
     "settings lost": "restart",
     "refuses": "image",
     "last acknowledgement lost": "image",
+    # of units with an HTTPS page alone
+    "certificate changes": "restart",
+    "error text": "identify",
+    "signed out": "identify",
+    "points elsewhere": "identify",
+    "hangs up": "image",
 }
 
 

@@ -4,6 +4,7 @@ import asyncio
 import json
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
+from urllib.parse import parse_qs
 
 import h11
 
@@ -49,10 +50,14 @@ class Request:
 
     def __init__(self, event: h11.Request, pieces: Callable[[], Awaitable[bytes | None]]) -> None:
         self.method = event.method.decode("ascii")
-        self.path = event.target.decode("ascii").partition("?")[0]
+        self.path, _, self._query = event.target.decode("ascii").partition("?")
         self._headers = {name.decode("ascii"): value.decode("latin-1") for name, value in event.headers}
         self.piece = pieces
         """gives the next piece of the body, None at its end; raises HostGone"""
+
+    def query(self, name: str) -> str:
+        """Give a value behind the path, empty when it is missing."""
+        return parse_qs(self._query).get(name, [""])[-1]
 
     def header(self, name: str) -> str:
         """Give a header, empty when it is missing."""

@@ -2,18 +2,33 @@
 
 import asyncio
 import json
+import ssl
 import time
 from pathlib import Path
+from typing import Protocol
 
 from .unit import Unit
-from .web_connection import Connection
+from .web_connection import Connection, Request, Response
 from .web_dialogue import WebDialogue
+from .web_image import WebImage
 
 ADDRESS = "127.0.0.1"
 
 
+class Dialogue(Protocol):
+    """What a host and the unit say to one another."""
+
+    image: WebImage
+
+    async def answer(self, request: Request) -> Response:
+        """Answer one request."""
+        ...
+
+
 class WebFace:
     """The unit's own page."""
+
+    scheme = "http"
 
     def __init__(self, unit: Unit, link: Path | None) -> None:
         self._unit = unit
@@ -21,22 +36,30 @@ class WebFace:
         self._port = 0
         self._server: asyncio.Server | None = None
         self._connections: set[asyncio.Task[None]] = set()
-        self._dialogue = WebDialogue(unit)
+        self._dialogue = self._talks()
         self._away_until = 0.0
         self._mute_until = 0.0
         self._garble = False
         self._back: asyncio.Future[None] | None = None
 
+    def _talks(self) -> Dialogue:
+        """Give the dialogue of one boot."""
+        return WebDialogue(self._unit)
+
+    def _context(self) -> ssl.SSLContext | None:
+        """Give what the server encrypts with."""
+        return None
+
     async def attach(self) -> dict[str, str]:
         """Listen, on the same port as before where that is free, and write the link."""
         if self._server is None:
             try:
-                self._server = await asyncio.start_server(self._connected, ADDRESS, self._port)
+                self._server = await asyncio.start_server(self._connected, ADDRESS, self._port, ssl=self._context())
             except OSError:
-                self._server = await asyncio.start_server(self._connected, ADDRESS, 0)
+                self._server = await asyncio.start_server(self._connected, ADDRESS, 0, ssl=self._context())
             self._port = self._server.sockets[0].getsockname()[1]
         state = self._unit.state
-        where = {"url": f"http://{ADDRESS}:{self._port}", "user": state.user, "password": state.password}
+        where = {"url": f"{self.scheme}://{ADDRESS}:{self._port}", "user": state.user, "password": state.password}
         if self._link is not None:
             self._link.with_suffix(".new").write_text(json.dumps(where), encoding="utf-8")
             self._link.with_suffix(".new").replace(self._link)
@@ -45,7 +68,7 @@ class WebFace:
     async def session(self) -> None:
         """Serve until a restart is asked for."""
         self._unit.restart_asked.clear()
-        self._dialogue = WebDialogue(self._unit)
+        self._dialogue = self._talks()
         if time.monotonic() >= self._away_until:
             await self.attach()
         try:

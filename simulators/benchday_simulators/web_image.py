@@ -1,11 +1,20 @@
 """The image of a Wi-Fi unit: taken as a form comes in, flashed afterwards."""
 
 import asyncio
+from typing import Protocol
 
 from .image_intake import ImageIntake
 from .multipart import BadForm, FilePart, boundary_of
 from .unit import Refused, Unit
 from .web_connection import Request, Response, as_json
+
+
+class Body(Protocol):
+    """Finds the image in what comes."""
+
+    def feed(self, data: bytes) -> bytes:
+        """Take bytes, give those of the image; raises BadForm."""
+        ...
 
 
 class WebImage:
@@ -15,7 +24,7 @@ class WebImage:
         self.state = "failed" if unit.state.mode == "boot" else "idle"
         """idle, flashing, done or failed"""
         self.percent = 0
-        self._unit = unit
+        self.unit = unit
         self._taking = False
         self._flashing: asyncio.Task[None] | None = None
 
@@ -27,15 +36,15 @@ class WebImage:
         """Take an image from a form; raises Refused."""
         if self.busy():
             raise Refused("busy", "an image is under way")
-        if not self._unit.power_suffices():
+        if not self.unit.power_suffices():
             raise Refused("power", "charge or connect external power")
         try:
-            part = FilePart(boundary_of(request.header("content-type")), "image")
+            part = self._body(request)
         except BadForm as bad:
             return as_json(400, {"refused": "header", "words": str(bad)})
-        await self._unit.meet("image")
+        await self.unit.meet("image")
         self._taking = True
-        intake = ImageIntake(self._unit)
+        intake = ImageIntake(self.unit)
         try:
             taken = await self._take(request, part, intake)
         finally:
@@ -47,7 +56,11 @@ class WebImage:
         self._flashing = asyncio.create_task(self._flash(intake))
         return as_json(202, {"taken": taken})
 
-    async def _take(self, request: Request, part: FilePart, intake: ImageIntake) -> int:
+    def _body(self, request: Request) -> Body:
+        """Say where the image is in a request; raises BadForm."""
+        return FilePart(boundary_of(request.header("content-type")), "image")
+
+    async def _take(self, request: Request, part: Body, intake: ImageIntake) -> int:
         taken = 0
         while (piece := await request.piece()) is not None:
             try:

@@ -28,6 +28,7 @@ class FakeUnit:
     hardware: str = "B"
     mode: Mode = Mode.RUN
     term: str | None = None
+    remarks: tuple[str, ...] = ()
     term_after: str | None = None
     """What it knows of its support term once it was written; None: the same."""
     charge_percent: int = 90
@@ -89,7 +90,7 @@ class FakeDriver:
         unit.meet("identify")
         release = unit.release if unit.mode is Mode.RUN else None
         options = ("dual", "radio") if unit.mode is Mode.RUN else ()
-        return Identity(unit.serial, unit.model, unit.hardware, unit.mode, release, options, unit.term)
+        return Identity(unit.serial, unit.model, unit.hardware, unit.mode, release, options, unit.term, unit.remarks)
 
     async def power(self) -> PowerReading:
         """Say what its battery holds."""

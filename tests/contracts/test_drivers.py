@@ -18,11 +18,12 @@ from benchday.domain.playbook import Playbook
 from benchday.testing.drivers import CHECKS, Bed, MakeBed
 from tests.devices.acts import image_for, spent
 from tests.devices.declared import gantry, millrace
+from tests.devices.pages import playbook_of
 from tests.devices.scripted import ScriptedOperator
 from tests.devices.slot_images import slot_image
 from tests.simulators.stranger import SERIAL, unit
 
-HARDWARE = "A B C D E F G"
+HARDWARE = "A B C D E F G H J"
 FAST = {"poll_s": 0.05}
 ON_PAPER = {"SITE001.rnx": b"one" * 1000, "SITE002.rnx": b"", "b.rnx": bytes(range(256))}
 
@@ -33,7 +34,7 @@ async def on_a_simulator(
 ) -> AsyncIterator[Bed]:
     """A driver on a simulated unit in a process of its own."""
     with unit(model, folder / SERIAL) as process:
-        declared = playbook() if playbook is not None else None
+        declared = playbook() if playbook is not None else playbook_of(model) if driver == "page" else None
         made = await make_driver(driver, Place(str(process.link), FAST, playbook=declared, unit=SERIAL))
         recorded = {path.name: path.read_bytes() for path in (folder / SERIAL / "recordings").iterdir()}
         image = image_for(model, HARDWARE)
@@ -82,6 +83,8 @@ BEDS: dict[str, Callable[[Path], AbstractAsyncContextManager[Bed]]] = {
     "web on an Osier": partial(on_a_simulator, "web", "Osier"),
     "smp on a Wherry's line": partial(smp_on_a_wherry, "line"),
     "smp on a Wherry by datagrams": partial(smp_on_a_wherry, "udp"),
+    "page on a Fenbook": partial(on_a_simulator, "page", "Fenbook"),
+    "page on an Osier": partial(on_a_simulator, "page", "Osier"),
     "by hand": by_hand,
     "completed by hand": completed_by_hand,
 }

@@ -29,6 +29,7 @@ from benchday.domain.readings import Settings
 from benchday.domain.seams import CanPutSettings, CanRestart, CanWrite, Link
 from tests.devices.acts import permit_for, spent, write_act
 from tests.devices.declared import gantry
+from tests.devices.page_server import PLAIN, Asked, Told, driven
 
 IMAGE = b"an image"
 DIGEST = hashlib.sha256(IMAGE).hexdigest()
@@ -109,6 +110,21 @@ async def web() -> AsyncIterator[Watched]:
 
 
 @asynccontextmanager
+async def page() -> AsyncIterator[Watched]:
+    """The page driver; every request is seen."""
+    watched = Watched()
+
+    def answer(asked: Asked) -> Told:
+        watched.reached.append(asked)
+        return Told(500)
+
+    settings = "put_settings: {request: {method: POST, path: /settings, fields: {value: {put: value}}}}\n"
+    async with driven(answer, PLAIN + settings) as driver:
+        watched.driver = driver
+        yield watched
+
+
+@asynccontextmanager
 async def by_hand() -> AsyncIterator[Watched]:
     """The by-hand driver; every question is seen."""
     watched = Watched()
@@ -134,6 +150,7 @@ MAKERS: Mapping[str, Callable[[], AbstractAsyncContextManager[Watched]]] = {
     "dialogue": partial(on_a_line, declared),
     "smp": smp,
     "web": web,
+    "page": page,
     "by-hand": by_hand,
     "completed": by_hand_completed,
 }

@@ -94,3 +94,20 @@ def test_a_changed_playbook(day: Path, spoil: Spoil) -> None:
 
     spoil("own/cautions.yaml", "somebody decides.", "a technician decides.")
     assert differences(before, load_day(day))[-1] == "caution half-written unit was changed"
+
+
+def test_a_password_is_told_as_changed_and_not_shown(day: Path, spoil: Spoil) -> None:
+    (day / "own").mkdir()
+    for path in shipped_folder().iterdir():
+        if path.name.endswith(".yaml") and path.name != "demo.yaml":
+            (day / "own" / path.name).write_bytes(path.read_bytes())
+    spoil("day.yaml", "playbooks: shipped ", "playbooks: own ")
+    before = load_day(day)
+    spoil("own/fenbook.yaml", 'password: "0000"', 'password: "lapwing"')
+    spoil("own/osier.yaml", "name: web                # talks", "name: web\n  settings: {password: dunlin}  # talks")
+
+    told = " ".join(differences(before, load_day(day)))
+    assert "password (not shown)" in told
+    assert "lapwing" not in told
+    assert "dunlin" not in told
+    assert "0000" not in told

@@ -16,7 +16,7 @@ from benchday.inputs.playbook_files import shipped_folder
 from benchday.inputs.source import digest
 from tests.inputs.conftest import Spoil, mistakes_of
 
-SHIPPED = ["gantry", "millrace", "osier", "tiller", "weirstone", "wherry"]
+SHIPPED = ["fenbook", "gantry", "millrace", "osier", "tiller", "weirstone", "wherry"]
 
 
 def place_of(folder: Path, name: str, text: str) -> str:
@@ -67,7 +67,7 @@ def test_digests_are_of_the_bytes_as_read(day: Path) -> None:
         *(f"playbook:{p.playbook}" for p in plan.playbooks),
     }
     assert plan.digests["roster.csv"] == digest((day / "roster.csv").read_bytes())
-    assert plan.playbook_digest(plan.playbooks[0]) == digest((shipped_folder() / "gantry.yaml").read_bytes())
+    assert plan.playbook_digest(plan.playbooks[0]) == digest((shipped_folder() / "fenbook.yaml").read_bytes())
 
 
 def test_no_folder_and_an_empty_one(tmp_path: Path) -> None:
@@ -116,7 +116,7 @@ def test_an_unknown_time_zone(day: Path, spoil: Spoil) -> None:
 def test_a_model_without_a_playbook(day: Path, spoil: Spoil) -> None:
     spoil("roster.csv", "WS-41-00297,Weirstone", "WS-41-00297,Wierstone")
 
-    known = "Gantry, Millrace, Osier, Tiller, Weirstone, Wherry"
+    known = "Fenbook, Gantry, Millrace, Osier, Tiller, Weirstone, Wherry"
     assert only(day) == (
         f"roster.csv:3:2: expected a model that a playbook covers: {known}, found Wierstone (did you mean Weirstone?)"
     )
@@ -254,14 +254,7 @@ def test_a_name_listed_twice(day: Path, spoil: Spoil) -> None:
 def test_own_playbooks(day: Path, spoil: Spoil) -> None:
     own_playbooks(day, spoil)
 
-    assert [p.playbook for p in load_day(day).playbooks] == [
-        "gantry",
-        "millrace",
-        "osier",
-        "tiller",
-        "weirstone",
-        "wherry",
-    ]
+    assert [p.playbook for p in load_day(day).playbooks] == SHIPPED
 
 
 def test_a_folder_of_playbooks_that_is_not_there(day: Path, spoil: Spoil) -> None:
@@ -363,3 +356,15 @@ def test_a_driver_whose_extra_is_missing(day: Path, spoil: Spoil) -> None:
     spoil("roster.csv", "007421530018,Millrace", "007421530018,Wherry")
     said = [str(mistake) for mistake in read_day(day, drivers=known).mistakes]
     assert any('found smp, which cannot: smp not installed: pip install "benchday[smp]"' in text for text in said)
+
+
+def test_a_page_belongs_to_the_driver_page(day: Path, spoil: Spoil) -> None:
+    own_playbooks(day, spoil)
+    spoil("own/fenbook.yaml", "name: page ", "name: web ")
+    assert only(day).startswith(
+        f"{place_of(day, 'own/fenbook.yaml', 'scheme: https')}: expected a page for the driver page"
+    )
+
+    spoil("own/fenbook.yaml", "name: web ", "name: page ")
+    spoil("own/osier.yaml", "name: web ", "name: page ")
+    assert "expected a page for the driver page, and for no other driver, found no page" in only(day)

@@ -21,6 +21,11 @@ async def connect(at: Serving) -> StepName:
 
 def _joining(at: Serving, place: str) -> str:
     if at.playbook.wifi:
-        return f"Switch unit {at.unit} on (station {at.station}) and join its own Wi-Fi network with adapter {place}."
+        page = at.playbook.page
+        network = f" {page.network.of(at.unit)}" if page is not None and page.network is not None else ""
+        return (
+            f"Switch unit {at.unit} on (station {at.station}) and join its own Wi-Fi network{network} with adapter "
+            f"{place}."
+        )
     cable = f"cable {place} ({at.playbook.connector})"
     return f"Plug {cable} into unit {at.unit} on station {at.station} until it sits, then switch the unit on."

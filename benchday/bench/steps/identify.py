@@ -13,6 +13,7 @@ from benchday.domain.playbook import StepName
 from benchday.domain.readings import Identity, Mode
 from benchday.planning.checks import identity as identity_check
 from benchday.planning.checks import model as model_check
+from benchday.planning.checks import sign_in as sign_in_findings
 
 
 async def identify(at: Serving) -> StepName:
@@ -21,8 +22,9 @@ async def identify(at: Serving) -> StepName:
     await at.record(at.draft(_facts(at, found)))
     await at.tools.queue.void_topic(at.unit, "silence", "the unit answers")
     findings = (identity_check(at.unit, found.serial), model_check(at.story.model, found, at.playbook, ()))
-    if any(finding.answer is Answer.STOP for finding in findings):
-        await at.record(at.draft(Checked(findings=[finding.as_facts() for finding in findings])))
+    said = sign_in_findings(found)
+    if said or any(finding.answer is Answer.STOP for finding in findings):
+        await at.record(at.draft(Checked(findings=[finding.as_facts() for finding in (*findings, *said)])))
     for finding in findings:
         if finding.answer is Answer.STOP:
             raise Hold(finding.check.value, finding.text, finding.clears)

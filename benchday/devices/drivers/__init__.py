@@ -13,6 +13,7 @@ from benchday.devices.drivers.console_line import ConsoleLimits
 from benchday.devices.drivers.dialogue import DialogueDriver, DialogueLimits
 from benchday.devices.drivers.guarded import guarded
 from benchday.devices.drivers.makers import missing_for, needs, takes
+from benchday.devices.drivers.page_making import make_page
 from benchday.devices.drivers.place import Place
 from benchday.devices.drivers.plug_ins import GROUP, Make
 from benchday.devices.drivers.settings import refuse_unknown, taken_from
@@ -119,6 +120,7 @@ DRIVERS: Mapping[str, Make] = {
     "console": make_console,
     "dialogue": make_dialogue,
     "web": make_web,
+    "page": make_page,
     "smp": make_smp,
     "by-hand": make_by_hand,
 }

@@ -6,6 +6,7 @@ from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 
 from benchday.devices.drivers.by_hand import Ask
+from benchday.devices.drivers.page_wire import Certificates
 from benchday.domain.playbook import Playbook
 from benchday.domain.seams import Link
 
@@ -30,3 +31,7 @@ class Place:
     """Puts something between a driver and its line that sees what is said and heard."""
     noted: Callable[[str], None] | None = None
     """Gets each request to a unit's page, and what it was answered with; never what was sent in it."""
+    through: Mapping[str, str] = field(default_factory=dict)
+    """Which adapter of this computer leads there: interface, or its own address as bind; any, where nothing is said."""
+    certificates: Certificates | None = None
+    """Where certificates of units are kept; without it, one session long."""

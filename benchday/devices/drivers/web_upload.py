@@ -1,11 +1,13 @@
-"""The upload of an image: multipart/form-data (RFC 7578) from memory, counted as it leaves."""
+"""The upload of an image: multipart/form-data (RFC 7578) or the bytes alone, from memory, counted as it leaves."""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
+import dataclasses
 import secrets
-from collections.abc import AsyncGenerator, AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncGenerator, AsyncIterator, Awaitable, Callable, Mapping
+from dataclasses import dataclass
 
 import anyio
 
@@ -14,17 +16,50 @@ from benchday.devices.drivers.web_session import Reply
 _PIECE = 1 << 14
 
 
+_BYTES = "application/octet-stream"
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """The form that an image travels in."""
+
+    field: str = "image"
+    file_name: str = "image.fen"
+    fields: Mapping[str, str] = dataclasses.field(default_factory=dict)
+    """What stands before the image."""
+
+    def around(self) -> tuple[bytes, bytes, str]:
+        """Return what stands before and behind the image, and the content type."""
+        boundary = secrets.token_hex(16)
+        head = "".join(
+            f'--{boundary}\r\nContent-Disposition: form-data; name="{_quoted(name)}"\r\n\r\n{value}\r\n'
+            for name, value in self.fields.items()
+        )
+        head += (
+            f'--{boundary}\r\nContent-Disposition: form-data; name="{_quoted(self.field)}"; '
+            f'filename="{_quoted(self.file_name)}"\r\nContent-Type: {_BYTES}\r\n\r\n'
+        )
+        return head.encode(), f"\r\n--{boundary}--\r\n".encode(), f"multipart/form-data; boundary={boundary}"
+
+
+def _quoted(name: str) -> str:
+    """Return a name as it stands between quotes (RFC 7578 2, as browsers do it)."""
+    return name.replace('"', "%22").replace("\r", "%0D").replace("\n", "%0A")
+
+
 class Upload:
     """One image on its way."""
 
-    def __init__(self, image: bytes) -> None:
-        boundary = secrets.token_hex(16)
+    def __init__(self, image: bytes, form: Form | None = None, *, raw: bool = False) -> None:
+        """Prepare the body.
+
+        Args:
+            image: what is sent.
+            form: how the form around it looks.
+            raw: the bytes alone, without a form.
+        """
         self._image = image
-        self._head = (
-            f'--{boundary}\r\nContent-Disposition: form-data; name="image"; filename="image.fen"\r\n'
-            "Content-Type: application/octet-stream\r\n\r\n"
-        ).encode()
-        self._tail = f"\r\n--{boundary}--\r\n".encode()
+        self._head, self._tail, kind = (b"", b"", _BYTES) if raw else (form or Form()).around()
         self._moved = anyio.Event()
         self.sent_bytes = 0
         self.begun = False
@@ -32,21 +67,23 @@ class Upload:
         self.whole = False
         """Everything has left."""
         self.headers = {
-            "Content-Type": f"multipart/form-data; boundary={boundary}",
+            "Content-Type": kind,
             "Content-Length": str(len(self._head) + len(image) + len(self._tail)),
         }
 
     async def body(self) -> AsyncIterator[bytes]:
         """Yield the body; a piece counts as sent when the next one is asked for."""
         self.begun = True
-        yield self._head
+        if self._head:
+            yield self._head
         rest = memoryview(self._image)
         while rest:
             yield bytes(rest[:_PIECE])
             self.sent_bytes += len(rest[:_PIECE])
             rest = rest[_PIECE:]
             self._stir()
-        yield self._tail
+        if self._tail:
+            yield self._tail
         self.whole = True
         self._stir()
 
