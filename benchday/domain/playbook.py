@@ -7,6 +7,7 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
+from benchday.domain.by_hand import HandWorks
 from benchday.domain.checks import Check
 from benchday.domain.releases import VersionText
 from benchday.domain.units import Role
@@ -191,6 +192,8 @@ class Playbook(FileModel):
     """Settings whose change a person may accept, and the words options and support term; any other fails verify."""
     works_together: tuple[Together, ...] = ()
     """Which releases may stand in one set, besides equal ones."""
+    by_hand: HandWorks = Field(default_factory=dict)
+    """What a person does for each capability that the driver lacks, and what shows that it was done."""
 
     @model_validator(mode="after")
     def _steps_in_order(self) -> Self:

@@ -53,6 +53,8 @@ class PowerReading:
     """Voltage in millivolts."""
     current_ma: int | None = None
     """Current in milliamperes, negative while discharging."""
+    pack: str | None = None
+    """Number of the shop's charged pack that a person says is in it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from typing import cast
 
 import anyio
 
-from benchday.devices.drivers.by_hand import ByHandDriver
+from benchday.devices.drivers.by_hand import ByHandDriver, InHand
 from benchday.devices.drivers.console import ConsoleDriver
 from benchday.devices.drivers.console_line import ConsoleLimits
 from benchday.devices.drivers.place import Place
@@ -71,7 +71,12 @@ async def make_by_hand(place: Place) -> ByHandDriver:
     if place.ask is None:
         raise OurFault("the by-hand driver was made without a way to ask an operator")
 
-    return ByHandDriver(place.ask)
+    return ByHandDriver(place.ask, in_hand(place))
+
+
+def in_hand(place: Place) -> InHand:
+    """Return what is known beforehand of the unit at a place, for whoever has it in hand."""
+    return InHand(place.unit, place.playbook.by_hand if place.playbook is not None else {}, place.packs)
 
 
 DRIVERS: Mapping[str, Make] = {"console": make_console, "web": make_web, "by-hand": make_by_hand}
@@ -96,4 +101,4 @@ def _plugged_in(name: str) -> Make:
     raise InputError(f"no driver is called {name!r}; there are: {', '.join(sorted({*DRIVERS, *found.names}))}")
 
 
-__all__ = ["DRIVERS", "GROUP", "Make", "Place", "make_driver"]
+__all__ = ["DRIVERS", "GROUP", "Make", "Place", "in_hand", "make_driver"]

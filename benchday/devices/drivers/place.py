@@ -26,3 +26,5 @@ class Place:
     """The whole playbook, for a driver that it declares something to."""
     unit: str = ""
     """Serial as checked in; what the unit itself says counts more."""
+    packs: Mapping[str, int] = field(default_factory=dict)
+    """Number of a charged pack of the shop that fits the unit -> its charge in percent."""
