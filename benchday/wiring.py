@@ -257,7 +257,7 @@ class _Opener:
         async def put(question: HandQuestion) -> Mapping[str, object]:
             return await ask(Question(question.capability, question.text, question.wanted, question.figures))
 
-        where = self._where(unit, place) if playbook.driver.name != "by-hand" else ""
+        where = self._where(playbook, unit, place) if playbook.driver.name != "by-hand" else ""
         at = UnitPlace(
             where, dict(playbook.driver.settings), ask=put, playbook=playbook, unit=unit, packs=self._packs(playbook)
         )
@@ -267,10 +267,12 @@ class _Opener:
     def _packs(self, playbook: Playbook) -> Mapping[str, int]:
         return {number: charge for number, fits, charge in self._shop_packs if set(fits) & set(playbook.models)}
 
-    def _where(self, unit: str, place: str | None) -> str:
+    def _where(self, playbook: Playbook, unit: str, place: str | None) -> str:
         if self._simulated:
             return str(self._folder / PORTS / unit)
         where = self._ports.get(place or "") or self._addresses.get(place or "")
+        if not where and playbook.storage is not None and playbook.storage.label:
+            return "storage:"
         if not where:
             raise LinkNotFound(f"bench.yaml names no port for {place or 'this unit'}; add port: or address: to it")
         return where

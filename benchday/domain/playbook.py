@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 from benchday.domain.by_hand import HandWorks
 from benchday.domain.checks import Check
 from benchday.domain.releases import VersionText
+from benchday.domain.storage import Storage
 from benchday.domain.units import Role
 from benchday.domain.words import Expected, FileModel, Minutes, Name
 
@@ -108,7 +109,7 @@ class DriverChoice(FileModel):
     """Which driver talks to the unit, and how it is set."""
 
     name: Name
-    """console, web, by-hand, or a plug-in's name."""
+    """console, web, storage, by-hand, or a plug-in's name."""
     settings: dict[str, str | int | bool] = Field(default_factory=dict)
 
 
@@ -194,6 +195,8 @@ class Playbook(FileModel):
     """Which releases may stand in one set, besides equal ones."""
     by_hand: HandWorks = Field(default_factory=dict)
     """What a person does for each capability that the driver lacks, and what shows that it was done."""
+    storage: Storage | None = None
+    """Where on its drive a unit keeps what; for the driver storage."""
 
     @model_validator(mode="after")
     def _steps_in_order(self) -> Self:

@@ -46,6 +46,7 @@ class SampleRelease:
 
 
 _MILLRACE, _WEIRSTONE, _OSIER, _TILLER = ("A", "B", "C"), ("A", "B"), ("C", "D"), ("E",)
+_SLUICEPAD = ("F", "G")
 
 RELEASES = (
     SampleRelease("Millrace", "2.6", "2025-02-17", _MILLRACE),
@@ -57,6 +58,8 @@ RELEASES = (
     SampleRelease("Osier", "2.6", "2025-02-24", _OSIER),
     SampleRelease("Osier", "2.9", "2025-11-17", _OSIER, back_to="2.6"),
     SampleRelease("Osier", "2.10", "2026-05-07", _OSIER, back_to="2.9"),
+    SampleRelease("Sluicepad", "1.3", "2025-01-20", _SLUICEPAD),
+    SampleRelease("Sluicepad", "1.4", "2026-04-27", _SLUICEPAD, back_to="1.3"),
     SampleRelease("Tiller", "2.2", "2024-10-07", _TILLER),
     SampleRelease("Tiller", "2.3", "2026-04-13", _TILLER, back_to="2.2"),
 )

@@ -1,9 +1,9 @@
-"""The four invented families: what each model is, draws and can do."""
+"""The invented families: what each model is, draws and can do."""
 
 from dataclasses import dataclass
 from typing import Literal
 
-LineKind = Literal["serial", "usb", "wifi", "none"]
+LineKind = Literal["serial", "usb", "wifi", "drive", "none"]
 
 
 @dataclass(frozen=True)
@@ -109,6 +109,19 @@ MODELS: dict[str, Model] = {
             charge_mw=24_000,
             draws=Draws(idle_mw=6_000, transfer_mw=6_500, flash_mw=7_500),
             settings=(("edm_mode", "prism"), ("compensator", "on"), ("angle_unit", "gon")),
+        ),
+        Model(
+            name="Sluicepad",
+            family="field controller",
+            role="none",
+            line="drive",
+            hardware=("F", "G"),
+            options=("camera", "mobile"),
+            releases=("1.3", "1.4"),
+            full_mwh=22_000,
+            charge_mw=15_000,
+            draws=Draws(idle_mw=2_800, transfer_mw=3_000, flash_mw=4_200),
+            settings=(("coordinate_system", "local grid"), ("units", "metres"), ("backlight_percent", "60")),
         ),
     )
 }

@@ -78,6 +78,10 @@ def face_of(unit: Unit, order: Order) -> HostFace:
         from .web_face import WebFace  # noqa: PLC0415 the web server is loaded where it is needed
 
         return WebFace(unit, order.link)
+    if unit.model.line == "drive":
+        from .drive_face import DriveFace  # noqa: PLC0415 only units that show a drive need it
+
+        return DriveFace(unit, order.link)
     if unit.model.line == "none":
         return NoFace(unit)
     return SerialFace(unit, order.link, order.carrier)

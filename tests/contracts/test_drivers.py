@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from functools import partial
 from pathlib import Path
@@ -12,8 +12,10 @@ import pytest
 from benchday.devices.completed import completed
 from benchday.devices.drivers import Place, make_driver
 from benchday.devices.drivers.by_hand import ByHandDriver
+from benchday.devices.drivers.by_hand_questions import Question
 from benchday.testing.drivers import CHECKS, Bed, MakeBed
 from tests.devices.acts import image_for, spent
+from tests.devices.books import sluicepad
 from tests.devices.scripted import ScriptedOperator
 from tests.simulators.stranger import SERIAL, unit
 
@@ -33,6 +35,24 @@ async def on_a_simulator(driver: str, model: str, folder: Path) -> AsyncIterator
             yield Bed(made, SERIAL, image, "9.9", partial(spent, SERIAL), recorded)
         finally:
             await made.aclose()  # type: ignore[attr-defined]  # every driver can be closed
+
+
+@asynccontextmanager
+async def on_a_drive(folder: Path) -> AsyncIterator[Bed]:
+    """The storage driver on a simulated controller, with a person who unmounts and restarts it."""
+    with unit("Sluicepad", folder / SERIAL) as process:
+        process.hand(do="external power", on=True)
+
+        async def hands(question: Question) -> Mapping[str, object]:
+            process.hand(do=question.capability)
+            if question.capability == "restart":
+                process.wait_for("flashed")
+            return {"unmounted": True, "up": True}
+
+        place = Place(str(process.link), {**FAST, "back_s": 10}, ask=hands, playbook=sluicepad(), unit=SERIAL)
+        recorded = {f"JOBS/{p.name}": p.read_bytes() for p in (folder / SERIAL / "recordings").iterdir()}
+        made = await make_driver("storage", place)
+        yield Bed(made, SERIAL, image_for("Sluicepad", "F G"), "9.9", partial(spent, SERIAL), recorded)
 
 
 @asynccontextmanager
@@ -56,6 +76,7 @@ BEDS: dict[str, Callable[[Path], AbstractAsyncContextManager[Bed]]] = {
     "console on a Millrace": partial(on_a_simulator, "console", "Millrace"),
     "console on a Weirstone": partial(on_a_simulator, "console", "Weirstone"),
     "web on an Osier": partial(on_a_simulator, "web", "Osier"),
+    "storage on a Sluicepad": on_a_drive,
     "by hand": by_hand,
     "completed by hand": completed_by_hand,
 }

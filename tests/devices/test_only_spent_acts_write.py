@@ -5,6 +5,8 @@ from __future__ import annotations
 import hashlib
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from contextlib import asynccontextmanager
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import anyio
 import httpx
@@ -15,13 +17,16 @@ from benchday.devices.drivers import DRIVERS
 from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.devices.drivers.by_hand_questions import Question
 from benchday.devices.drivers.console import ConsoleDriver
+from benchday.devices.drivers.storage import StorageDriver, StorageLimits
 from benchday.devices.drivers.web import WebDriver
 from benchday.devices.drivers.web_session import Address, WebLimits, WebSession
+from benchday.devices.links.drive import Drive
 from benchday.devices.links.memory import memory_pair
 from benchday.domain.errors import PermitRefused
 from benchday.domain.permits import Verb
 from benchday.domain.readings import Settings
 from benchday.domain.seams import CanPutSettings, CanRestart, CanWrite, Link
+from benchday.domain.storage import Storage
 from tests.devices.acts import permit_for, spent, write_act
 
 IMAGE = b"an image"
@@ -88,6 +93,23 @@ async def by_hand() -> AsyncIterator[Watched]:
 
 
 @asynccontextmanager
+async def storage() -> AsyncIterator[Watched]:
+    """The storage driver, completed by hand; every question and everything on the drive is seen."""
+    watched = Watched()
+
+    async def ask(question: Question) -> Mapping[str, object]:
+        watched.reached.append(question)
+        return {}
+
+    with TemporaryDirectory() as root:
+        drive = Drive(Path(root))
+        driver = StorageDriver(drive, lambda: drive, Storage(image="NEW.BIN"), ask, unit="1", limits=StorageLimits())
+        watched.driver = completed(driver, ByHandDriver(ask))
+        yield watched
+        watched.reached += Path(root).iterdir()
+
+
+@asynccontextmanager
 async def by_hand_completed() -> AsyncIterator[Watched]:
     """The same, behind a completed driver."""
     async with by_hand() as watched:
@@ -95,7 +117,7 @@ async def by_hand_completed() -> AsyncIterator[Watched]:
         yield watched
 
 
-MAKERS = {"console": console, "web": web, "by-hand": by_hand, "completed": by_hand_completed}
+MAKERS = {"console": console, "web": web, "storage": storage, "by-hand": by_hand, "completed": by_hand_completed}
 
 
 def no_acts() -> dict[str, object]:

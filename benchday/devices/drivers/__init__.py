@@ -14,9 +14,17 @@ from benchday.devices.drivers.console import ConsoleDriver
 from benchday.devices.drivers.console_line import ConsoleLimits
 from benchday.devices.drivers.place import Place
 from benchday.devices.drivers.settings import refuse_unknown, taken_from
+from benchday.devices.drivers.storage import (
+    StorageDriver,
+    StorageLimits,
+    TellingStorageDriver,
+    found_within,
+    standing,
+)
 from benchday.devices.drivers.web import WebDriver
 from benchday.devices.drivers.web_session import Address, WebLimits, WebSession
 from benchday.devices.links import LineSettings, open_link
+from benchday.devices.links.drive import Drive, find_drive
 from benchday.devices.links.place import read_place
 from benchday.domain.errors import InputError, LinkForbidden, LinkNotFound, OurFault
 from benchday.domain.seams import Link
@@ -65,6 +73,27 @@ def _address(place: Place) -> Address:
     return Address(f"http://{read.rest}", str(known.get("user", "")), str(known.get("password", "")))
 
 
+async def make_storage(place: Place) -> StorageDriver:
+    """Work on a unit's mounted drive; a person unmounts it and restarts the unit."""
+    refuse_unknown(place.settings, (StorageLimits,))
+    storage = place.playbook.storage if place.playbook is not None else None
+    if storage is None:
+        raise InputError("the driver storage needs the playbook's section storage: where on the drive the image goes")
+    if place.ask is None:
+        raise OurFault("the driver storage was made without a way to ask an operator")
+    told, limits = storage, taken_from(StorageLimits, place.settings)
+
+    def find() -> Drive:
+        read = read_place(place.where)
+        if read.scheme != "storage":
+            raise InputError(f"{place.where} is no drive; expected storage:/folder or storage:label=NAME")
+        return standing(find_drive(read.rest, told.label), told)
+
+    drive = await found_within(find, limits.appears_s, limits.poll_s)
+    kind = StorageDriver if told.about is None else TellingStorageDriver
+    return kind(drive, find, told, place.ask, unit=place.unit, limits=limits)
+
+
 async def make_by_hand(place: Place) -> ByHandDriver:
     """Ask an operator for everything."""
     refuse_unknown(place.settings, ())
@@ -79,7 +108,12 @@ def in_hand(place: Place) -> InHand:
     return InHand(place.unit, place.playbook.by_hand if place.playbook is not None else {}, place.packs)
 
 
-DRIVERS: Mapping[str, Make] = {"console": make_console, "web": make_web, "by-hand": make_by_hand}
+DRIVERS: Mapping[str, Make] = {
+    "console": make_console,
+    "web": make_web,
+    "storage": make_storage,
+    "by-hand": make_by_hand,
+}
 """Name -> maker. All that is built in."""
 
 
