@@ -12,6 +12,7 @@ from benchday.domain.checks import Check
 from benchday.domain.releases import VersionText
 from benchday.domain.storage import Storage
 from benchday.domain.units import Role
+from benchday.domain.watch import Watch
 from benchday.domain.words import Expected, FileModel, Minutes, Name
 
 
@@ -109,7 +110,7 @@ class DriverChoice(FileModel):
     """Which driver talks to the unit, and how it is set."""
 
     name: Name
-    """console, web, storage, by-hand, or a plug-in's name."""
+    """console, web, storage, watch, by-hand, or a plug-in's name."""
     settings: dict[str, str | int | bool] = Field(default_factory=dict)
 
 
@@ -195,6 +196,8 @@ class Playbook(FileModel):
     """Which releases may stand in one set, besides equal ones."""
     by_hand: HandWorks = Field(default_factory=dict)
     """What a person does for each capability that the driver lacks, and what shows that it was done."""
+    watch: Watch | None = None
+    """Which text sentences say who a unit is; for the driver watch."""
     storage: Storage | None = None
     """Where on its drive a unit keeps what; for the driver storage."""
 

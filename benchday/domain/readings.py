@@ -92,6 +92,10 @@ class Sky:
     """Latitude in 1e-7 degrees, north positive."""
     longitude_e7: int | None = None
     """Longitude in 1e-7 degrees, east positive."""
+    hdop_centi: int | None = None
+    """Horizontal dilution of precision in hundredths."""
+    deviation_mm: int | None = None
+    """What the receiver says of the standard deviation of its own place, horizontally, millimetres."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,7 @@ from benchday.inputs.playbook_files import Playbooks
 from benchday.inputs.roster_csv import Roster
 from benchday.inputs.yaml_text import YamlText
 
-BUILT_IN_DRIVERS = ("console", "web", "storage", "by-hand")
+BUILT_IN_DRIVERS = ("console", "web", "storage", "watch", "by-hand")
 DRIVERS_GROUP = "benchday.drivers"
 """Entry points of this group name drivers that are plug-ins."""
 

@@ -18,6 +18,7 @@ from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.devices.drivers.by_hand_questions import Question
 from benchday.devices.drivers.console import ConsoleDriver
 from benchday.devices.drivers.storage import StorageDriver, StorageLimits
+from benchday.devices.drivers.watch import WatchDriver, WatchLimits
 from benchday.devices.drivers.web import WebDriver
 from benchday.devices.drivers.web_session import Address, WebLimits, WebSession
 from benchday.devices.links.drive import Drive
@@ -110,6 +111,23 @@ async def storage() -> AsyncIterator[Watched]:
 
 
 @asynccontextmanager
+async def watch() -> AsyncIterator[Watched]:
+    """The watcher, completed by hand; every question and every byte is seen."""
+    async with by_hand() as watched, anyio.create_task_group() as watching:
+        link, far = memory_pair()
+
+        async def listen() -> None:
+            while True:
+                watched.reached.append(await far.receive())
+
+        watching.start_soon(listen)
+        watched.driver = completed(WatchDriver(link, WatchLimits()), watched.driver)
+        yield watched
+        await anyio.wait_all_tasks_blocked()
+        watching.cancel_scope.cancel()
+
+
+@asynccontextmanager
 async def by_hand_completed() -> AsyncIterator[Watched]:
     """The same, behind a completed driver."""
     async with by_hand() as watched:
@@ -117,7 +135,14 @@ async def by_hand_completed() -> AsyncIterator[Watched]:
         yield watched
 
 
-MAKERS = {"console": console, "web": web, "storage": storage, "by-hand": by_hand, "completed": by_hand_completed}
+MAKERS = {
+    "console": console,
+    "web": web,
+    "storage": storage,
+    "watch": watch,
+    "by-hand": by_hand,
+    "completed": by_hand_completed,
+}
 
 
 def no_acts() -> dict[str, object]:

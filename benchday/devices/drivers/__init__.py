@@ -21,6 +21,7 @@ from benchday.devices.drivers.storage import (
     found_within,
     standing,
 )
+from benchday.devices.drivers.watch import TellingWatchDriver, WatchDriver, WatchLimits
 from benchday.devices.drivers.web import WebDriver
 from benchday.devices.drivers.web_session import Address, WebLimits, WebSession
 from benchday.devices.links import LineSettings, open_link
@@ -73,6 +74,17 @@ def _address(place: Place) -> Address:
     return Address(f"http://{read.rest}", str(known.get("user", "")), str(known.get("password", "")))
 
 
+async def make_watch(place: Place) -> WatchDriver:
+    """Listen on a serial line and never send."""
+    refuse_unknown(place.settings, (LineSettings, WatchLimits))
+    limits = taken_from(WatchLimits, place.settings)
+    link = await open_link(place.where, taken_from(LineSettings, place.settings))
+    book = place.playbook
+    if book is None or book.watch is None:
+        return WatchDriver(link, limits)
+    return TellingWatchDriver(link, limits, book.watch, book.models[0] if len(book.models) == 1 else "")
+
+
 async def make_storage(place: Place) -> StorageDriver:
     """Work on a unit's mounted drive; a person unmounts it and restarts the unit."""
     refuse_unknown(place.settings, (StorageLimits,))
@@ -112,6 +124,7 @@ DRIVERS: Mapping[str, Make] = {
     "console": make_console,
     "web": make_web,
     "storage": make_storage,
+    "watch": make_watch,
     "by-hand": make_by_hand,
 }
 """Name -> maker. All that is built in."""
