@@ -53,4 +53,4 @@ def off_mm(latitude_e7: int, longitude_e7: int, mark: Mark) -> int:
 
     here = (latitude_e7 / 10_000_000, longitude_e7 / 10_000_000)
     found = Geodesic.WGS84.Inverse(*here, float(mark.latitude), float(mark.longitude), Geodesic.DISTANCE)
-    return round(found["s12"] * 1000)
+    return round(float(found["s12"]) * 1000)
