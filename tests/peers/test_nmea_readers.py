@@ -59,7 +59,9 @@ def test_gpsd_and_the_watcher_see_the_same(fix: str) -> None:
         if sentence.address.endswith("GGA") and (sky := ours.sky()) is not None:
             seen.append(((sky.latitude_e7 or 0) / 1e7, (sky.longitude_e7 or 0) / 1e7))
     assert len(places) >= EPOCHS - 1
-    for theirs, our in zip(places, seen, strict=False):
+    # It begins to report in the first or second of them, as it finds where a second ends.
+    offset = min((0, 1), key=lambda n: abs(places[0][0] - seen[n][0]) + abs(places[0][1] - seen[n][1]))
+    for theirs, our in zip(places, seen[offset:], strict=False):
         assert theirs == pytest.approx(our, abs=1e-7)
 
 
