@@ -44,7 +44,7 @@ def own_playbooks(day: Path, spoil: Spoil) -> Path:
 def test_a_right_day_makes_a_plan(day: Path) -> None:
     plan = load_day(day)
 
-    assert [p.playbook for p in plan.playbooks] == ["millrace", "osier", "tiller", "weirstone"]
+    assert [p.playbook for p in plan.playbooks] == ["millrace", "osier", "sluicepad", "tiller", "weirstone"]
     assert len(plan.bench.stations) == 5
     assert plan.row("WS-41-00297") is not None
     assert plan.at_us("08:00") == 1_781_593_200_000_000  # 2026-06-16 07:00 UTC: summer time in London
@@ -113,7 +113,7 @@ def test_an_unknown_time_zone(day: Path, spoil: Spoil) -> None:
 def test_a_model_without_a_playbook(day: Path, spoil: Spoil) -> None:
     spoil("roster.csv", "WS-41-00297,Weirstone", "WS-41-00297,Wierstone")
 
-    known = "Millrace, Osier, Tiller, Weirstone"
+    known = "Millrace, Osier, Sluicepad, Tiller, Weirstone"
     assert only(day) == (
         f"roster.csv:3:2: expected a model that a playbook covers: {known}, found Wierstone (did you mean Weirstone?)"
     )
@@ -251,7 +251,7 @@ def test_a_name_listed_twice(day: Path, spoil: Spoil) -> None:
 def test_own_playbooks(day: Path, spoil: Spoil) -> None:
     own_playbooks(day, spoil)
 
-    assert [p.playbook for p in load_day(day).playbooks] == ["millrace", "osier", "tiller", "weirstone"]
+    assert [p.playbook for p in load_day(day).playbooks] == ["millrace", "osier", "sluicepad", "tiller", "weirstone"]
 
 
 def test_a_folder_of_playbooks_that_is_not_there(day: Path, spoil: Spoil) -> None:
