@@ -8,7 +8,13 @@ from pathlib import Path
 
 from .models import MODELS
 
-TALKS_OVER = {"serial": "serial line", "usb": "USB serial", "wifi": "its own Wi-Fi page", "none": "nothing"}
+TALKS_OVER = {
+    "serial": "serial line",
+    "usb": "USB serial",
+    "wifi": "its own Wi-Fi page",
+    "drive": "a drive",
+    "none": "nothing",
+}
 
 
 def main(arguments: list[str] | None = None) -> int:

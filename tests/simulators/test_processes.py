@@ -22,7 +22,8 @@ from tests.simulators.test_serial_unit import IMAGE, prepared
 def test_the_models_are_listed() -> None:
     command = [sys.executable, "-m", "benchday_simulators", "list"]
     table = subprocess.run(command, capture_output=True, text=True, check=True).stdout
-    assert [line.split()[0] for line in table.splitlines()] == ["model", "Millrace", "Weirstone", "Osier", "Tiller"]
+    models = ["Millrace", "Weirstone", "Osier", "Tiller", "Sluicepad"]
+    assert [line.split()[0] for line in table.splitlines()] == ["model", *models]
     listed = json.loads(subprocess.run([*command, "--json"], capture_output=True, text=True, check=True).stdout)
     assert [model["line"] for model in listed["models"]] == ["serial", "usb", "wifi", "none"]
 
