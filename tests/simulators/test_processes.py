@@ -25,7 +25,7 @@ def test_the_models_are_listed() -> None:
     models = ["Millrace", "Weirstone", "Osier", "Tiller", "Sluicepad"]
     assert [line.split()[0] for line in table.splitlines()] == ["model", *models]
     listed = json.loads(subprocess.run([*command, "--json"], capture_output=True, text=True, check=True).stdout)
-    assert [model["line"] for model in listed["models"]] == ["serial", "usb", "wifi", "none"]
+    assert [model["line"] for model in listed["models"]] == ["serial", "usb", "wifi", "none", "drive"]
 
 
 def test_a_folder_is_served_once_and_holds_one_unit(tmp_path: Path) -> None:
