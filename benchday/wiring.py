@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import cast
 
@@ -26,7 +27,7 @@ from benchday.bench.ticks import Ticks
 from benchday.devices.bench_pc import steady_pc, this_pc
 from benchday.devices.completed import completed
 from benchday.devices.drivers import Place as UnitPlace
-from benchday.devices.drivers import make_driver
+from benchday.devices.drivers import in_hand, make_driver
 from benchday.devices.drivers.by_hand import ByHandDriver
 from benchday.devices.drivers.by_hand_questions import Question as HandQuestion
 from benchday.devices.transcript import Noted, Transcript
@@ -45,6 +46,7 @@ from benchday.inputs.day import load_day
 from benchday.planning.forecast.learnt import known_from
 from benchday.planning.records import durations_of
 from benchday.record.archive import open_archive
+from benchday.record.attached import keep_file
 from benchday.record.certificates import KnownCertificates
 from benchday.record.clock import DayClock
 from benchday.record.journal import open_journal
@@ -187,13 +189,15 @@ def _tools(folder: Path, record: Path, book: Book, personal: _Personal, options:
     plan = plan_of(book.state.inputs)
     abilities = {o.name: frozenset(o.may) for o in plan.bench.operators}
     texts = {c.name: c.text for c in plan.cautions}
-    queue = ItemQueue(book, abilities, texts, personal=personal, hands=options.hands)
+    archive = open_archive(record)
+    keep = partial(keep_file, archive)
+    queue = ItemQueue(book, abilities, texts, personal=personal, hands=options.hands, keep_file=keep)
     return Tools(
         book=book,
         queue=queue,
         places=Places(book, plan),
         desk=PermitDesk(book, queue, plan.day.policy),
-        archive=open_archive(record),
+        archive=archive,
         personal=personal,
         images=_Images(folder / plan.day.image_store),
         pc=steady_pc() if plan.day.instruments is Instruments.SIMULATED else this_pc(),
@@ -286,13 +290,13 @@ class _Opener:
         self._simulated = plan.day.instruments is Instruments.SIMULATED
         self._ports = {c.number: c.port for c in plan.bench.cables}
         self._addresses = {a.name: a.address for a in plan.bench.adapters}
+        self._shop_packs = [(p.number, p.fits, p.charge_percent) for p in plan.bench.packs]
 
     async def __call__(self, playbook: Playbook, unit: str, place: str | None, ask: AskHand) -> ServedBy:
         async def put(question: HandQuestion) -> Mapping[str, object]:
             return await ask(Question(question.capability, question.text, question.wanted, question.figures))
 
-        by_hand = ByHandDriver(put)
-        where = self._where(unit, place) if playbook.driver.name != "by-hand" else ""
+        where = self._where(playbook, unit, place) if playbook.driver.name != "by-hand" else ""
         at = UnitPlace(
             where,
             dict(playbook.driver.settings),
@@ -301,18 +305,24 @@ class _Opener:
             unit=unit,
             through=self._through.get(place or "", {}),
             certificates=self._certificates,
+            packs=self._packs(playbook),
         )
         try:
             driver = await make_driver(playbook.driver.name, at)
         except InputError as error:
             # The files were right when the day began: a plug-in was taken away or broken since. One unit waits for it.
             raise LinkError(f"the unit's driver cannot be used: {error}") from error
-        return cast("ServedBy", completed(driver, by_hand))
+        return cast("ServedBy", completed(driver, ByHandDriver(put, in_hand(at))))
 
-    def _where(self, unit: str, place: str | None) -> str:
+    def _packs(self, playbook: Playbook) -> Mapping[str, int]:
+        return {number: charge for number, fits, charge in self._shop_packs if set(fits) & set(playbook.models)}
+
+    def _where(self, playbook: Playbook, unit: str, place: str | None) -> str:
         if self._simulated:
             return str(self._folder / PORTS / unit)
         where = self._ports.get(place or "") or self._addresses.get(place or "")
+        if not where and playbook.storage is not None and playbook.storage.label:
+            return "storage:"
         if not where:
             raise LinkNotFound(f"bench.yaml names no port for {place or 'this unit'}; add port: or address: to it")
         return where

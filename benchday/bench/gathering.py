@@ -9,8 +9,8 @@ from typing import Any
 from benchday.bench.serving import Serving
 from benchday.bench.targeting import term_now
 from benchday.domain.checks import Finding
-from benchday.domain.errors import InputError
-from benchday.domain.kinds import Checked, PowerRead, RecordingsListed
+from benchday.domain.errors import Garbled, InputError
+from benchday.domain.kinds import Checked, PowerRead, RecordingsListed, Remedied
 from benchday.domain.playbook import Playbook, StepName
 from benchday.domain.readings import Identity, Mode, PowerReading, Recording
 from benchday.domain.story import UnitStory
@@ -25,6 +25,7 @@ from benchday.planning.durations import (
 )
 from benchday.planning.gates import unverified_first
 from benchday.planning.power import with_pack
+from benchday.planning.remedies import RemedyKind
 
 CONSOLE = "console"
 """The driver whose line is known: XMODEM-1K at the playbook's rate."""
@@ -39,6 +40,8 @@ async def read_power(at: Serving) -> PowerReading:
     asked_us = clock.monotonic()
     told = await line.power()
     by_hand = "power" in line.by_hand
+    if told.pack is not None:
+        await _pack_fitted(at, told.pack)
     if not by_hand and at.playbook.driver.name == CONSOLE:
         _round_trip(at, clock.monotonic() - asked_us)
     facts = PowerRead(
@@ -51,6 +54,19 @@ async def read_power(at: Serving) -> PowerReading:
     )
     await at.record(at.draft(facts))
     return _known_beside(at, told)
+
+
+async def _pack_fitted(at: Serving, pack: str) -> None:
+    """Record which charged pack of the shop a person says is in the unit.
+
+    Raises:
+        Garbled: it is in another unit.
+    """
+    if pack == at.story.pack:
+        return
+    if pack in at.tools.book.state.packs_used:
+        raise Garbled(f"pack {pack} was fitted to another unit today; name the one that is in this unit")
+    await at.record(at.draft(Remedied(remedy=RemedyKind.PACK.value, pack=pack)))
 
 
 def _known_beside(at: Serving, told: PowerReading) -> PowerReading:

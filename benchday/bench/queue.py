@@ -11,7 +11,7 @@ import anyio
 from benchday.bench.book import Book
 from benchday.domain.errors import AlreadyRecorded, BenchdayError, InputError
 from benchday.domain.fold import ItemState
-from benchday.domain.items import Answered, Item, ItemKind
+from benchday.domain.items import Answered, Item, ItemKind, WantedKind
 from benchday.domain.kinds import CautionAcknowledged, ItemAnswered, ItemAsked, ItemTaken, ItemVoided
 from benchday.domain.seams import Personal
 from benchday.domain.units import Ability
@@ -27,6 +27,9 @@ class Withdrawn(BenchdayError):
 Hands = Callable[[Item, Mapping[str, Any]], Awaitable[None]]
 """Does to simulated units what a person has just said they did; None on a real bench, where people do it themselves."""
 
+KeepFile = Callable[[str], Awaitable[str]]
+"""Copies the file of a path into the archive and returns its SHA-256; raises InputError where that cannot be done."""
+
 
 class ItemQueue:
     """Asks, and takes answers."""
@@ -39,10 +42,12 @@ class ItemQueue:
         *,
         personal: Personal,
         hands: Hands | None = None,
+        keep_file: KeepFile | None = None,
     ) -> None:
         self._book = book
         self._personal = personal
         self._hands = hands
+        self._keep_file = keep_file
         self.abilities = abilities
         self._cautions = cautions
         self._verdicts: dict[str, Verdict] = {}
@@ -100,6 +105,7 @@ class ItemQueue:
             problems += [p for p in (verdict(value),) if p]
         if problems:
             raise InputError("; ".join(problems))
+        value = await self._with_files_kept(state.item, value)
         if self._hands is not None:
             await self._hands(state.item, value)
         drafts = [ItemAnswered(id=item_id, value=await self._without_personal(state.item, value), by=by)]
@@ -172,6 +178,21 @@ class ItemQueue:
             text = answer.get(wanted.name)
             if wanted.personal and isinstance(text, str) and text:
                 answer[wanted.name] = await self._personal.keep(text)
+        return answer
+
+    async def _with_files_kept(self, item: Item, value: Mapping[str, Any]) -> Mapping[str, Any]:
+        """Copy the attached files, and return the answer with their digests in the place of their paths.
+
+        Raises:
+            InputError: one cannot be attached; nothing is answered.
+        """
+        answer = dict(value)
+        for wanted in item.wanted:
+            path = answer.get(wanted.name)
+            if wanted.kind is WantedKind.FILE and isinstance(path, str) and path:
+                if self._keep_file is None:
+                    raise InputError("nothing can be attached here: there is no archive")
+                answer[wanted.name] = await self._keep_file(path)
         return answer
 
     def _next_number(self) -> str:

@@ -15,7 +15,7 @@ from benchday.domain.steps import State
 from benchday.domain.story import UnitStory
 from benchday.domain.telling.figures import clock
 from benchday.planning.forecast.outlook import Outlook
-from benchday.planning.wording import in_percent
+from benchday.planning.wording import MINUTE_US, in_percent
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +37,8 @@ class StationView:
     """Id of the first open item about the unit: it waits for hands."""
     place: str = ""
     """Its cable or adapter."""
+    runs: str = ""
+    """How long a write that a person watches has run, of how long it usually takes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +80,14 @@ def _station(state: DayState, name: str, ticks: Mapping[str, Tick], now_us: int)
         until_us=_until(story, tick, now_us) if item is None and story.on_station else None,
         item=item,
         place=", ".join(places),
+        runs=_runs(story, tick, now_us) if item is not None and tick is not None else "",
     )
+
+
+def _runs(story: UnitStory, tick: Tick, now_us: int) -> str:
+    if story.state is not State.WRITE:
+        return ""
+    return f"{max(now_us - tick.first_us, 0) // MINUTE_US} of about {story.step_expected_us // MINUTE_US} min"
 
 
 def _until(story: UnitStory, tick: Tick | None, now_us: int) -> int | None:

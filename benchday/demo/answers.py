@@ -159,6 +159,7 @@ class Answers:
             "begun": True,
             "outcome": "whole",
             "up": True,
+            "unmounted": True,
             "done": True,
             "mac": shown.get("proof") or None,
             "fix": shown.get("fix", "none"),

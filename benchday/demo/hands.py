@@ -46,6 +46,7 @@ class SimulatedHands:
             "hand back": self._put_away,
             "hand:write": self._begin_write,
             "hand:restart": self._restart,
+            "hand:unmount": self._unmount,
             "hand:fetch": self._copy,
         }
 
@@ -96,6 +97,9 @@ class SimulatedHands:
         if value.get("up") is True:
             await self._do(unit, {"do": "restart"})
             await self._until(unit, lambda told: told["display"].get("doing") in (None, "", "idle"))
+
+    async def _unmount(self, unit: str, *_: Any) -> None:
+        await self._do(unit, {"do": "unmount"})
 
     async def _copy(self, unit: str, _: Item, value: Mapping[str, Any]) -> None:
         await self._do(unit, {"do": "copy to card", "to": str(value.get("folder"))})

@@ -113,9 +113,20 @@ def sky_of_gga(sentence: Sentence) -> Sky:
             satellites=int(fields[7] or "0"),
             latitude_e7=_degrees_e7(fields[2], fields[3], "NS") if fields[2] else None,
             longitude_e7=_degrees_e7(fields[4], fields[5], "EW") if fields[4] else None,
+            hdop_centi=_hdop_centi(fields[8]),
         )
     except (ValueError, ArithmeticError) as error:
         raise Garbled(f"a GGA sentence holds a field that cannot be read: {','.join(fields)[:80]}") from error
+
+
+def _hdop_centi(text: str) -> int | None:
+    """Return the dilution in hundredths; what is beyond 99.99 says that it is not known."""
+    if not text:
+        return None
+    if not re.fullmatch(r"\d{1,3}(\.\d{1,4})?", text):
+        raise ValueError(text)
+    centi = int((Decimal(text) * 100).to_integral_value())
+    return centi if centi < 9999 else None
 
 
 def _degrees_e7(text: str, half: str, halves: str) -> int:

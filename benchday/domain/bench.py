@@ -7,6 +7,7 @@ from typing import Annotated, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
+from benchday.domain.mark import Mark
 from benchday.domain.ports import check_port
 from benchday.domain.releases import VersionText
 from benchday.domain.units import Ability
@@ -106,6 +107,8 @@ class BenchFile(FileModel):
     packs: tuple[Pack, ...] = ()
     operators: Annotated[tuple[Operator, ...], Field(min_length=1)]
     breaks: tuple[Break, ...] = ()
+    mark: Mark | None = None
+    """The known mark over which the antennas of receivers stand while they are verified."""
     image_keys: tuple[ImageKey, ...] = ()
     """Whose signatures on the image list count; with none, an unsigned list is taken and said to be unsigned."""
     image_signatures: Annotated[int, Field(ge=1, le=9)] = 1

@@ -33,6 +33,8 @@ class WantedKind(StrEnum):
     CHOICE = "choice"
     FLAG = "flag"
     """yes or no"""
+    FILE = "file"
+    """path of a file on the bench PC, like a photo; the archive keeps it, and the entry names its digest"""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,11 +7,14 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
+from benchday.domain.by_hand import HandWorks
 from benchday.domain.checks import Check
 from benchday.domain.dialogue import Dialogue
 from benchday.domain.page import Page
 from benchday.domain.releases import VersionText
+from benchday.domain.storage import Storage
 from benchday.domain.units import Role
+from benchday.domain.watch import Watch
 from benchday.domain.words import Expected, FileModel, Minutes, Name
 
 
@@ -109,7 +112,7 @@ class DriverChoice(FileModel):
     """Which driver talks to the unit, and how it is set."""
 
     name: Name
-    """console, dialogue, web, page, smp, by-hand, or a plug-in's name."""
+    """console, dialogue, web, page, storage, watch, smp, by-hand, or a plug-in's name."""
     settings: dict[str, str | int | bool] = Field(default_factory=dict)
 
 
@@ -197,6 +200,12 @@ class Playbook(FileModel):
     """Which releases may stand in one set, besides equal ones."""
     page: Page | None = None
     """The unit's own page, for the driver page."""
+    by_hand: HandWorks = Field(default_factory=dict)
+    """What a person does for each capability that the driver lacks, and what shows that it was done."""
+    watch: Watch | None = None
+    """Which text sentences say who a unit is; for the driver watch."""
+    storage: Storage | None = None
+    """Where on its drive a unit keeps what; for the driver storage."""
 
     @model_validator(mode="after")
     def _steps_in_order(self) -> Self:

@@ -57,6 +57,8 @@ class PowerReading:
     """Voltage in millivolts."""
     current_ma: int | None = None
     """Current in milliamperes, negative while discharging."""
+    pack: str | None = None
+    """Number of the shop's charged pack that a person says is in it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +96,10 @@ class Sky:
     """Latitude in 1e-7 degrees, north positive."""
     longitude_e7: int | None = None
     """Longitude in 1e-7 degrees, east positive."""
+    hdop_centi: int | None = None
+    """Horizontal dilution of precision in hundredths."""
+    deviation_mm: int | None = None
+    """What the receiver says of the standard deviation of its own place, horizontally, millimetres."""
 
 
 @dataclass(frozen=True, slots=True)

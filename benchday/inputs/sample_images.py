@@ -46,7 +46,7 @@ class SampleRelease:
 
 
 _MILLRACE, _WEIRSTONE, _OSIER, _TILLER = ("A", "B", "C"), ("A", "B"), ("C", "D"), ("E",)
-_GANTRY, _FENBOOK = ("F", "G"), ("H", "J")
+_GANTRY, _FENBOOK, _SLUICEPAD = ("F", "G"), ("H", "J"), ("F", "G")
 
 RELEASES = (
     SampleRelease("Millrace", "2.6", "2025-02-17", _MILLRACE),
@@ -62,6 +62,8 @@ RELEASES = (
     SampleRelease("Gantry", "3.5", "2026-04-27", _GANTRY, back_to="3.4"),
     SampleRelease("Fenbook", "1.4", "2025-03-10", _FENBOOK),
     SampleRelease("Fenbook", "1.6", "2026-05-18", _FENBOOK, back_to="1.4"),
+    SampleRelease("Sluicepad", "1.3", "2025-01-20", _SLUICEPAD),
+    SampleRelease("Sluicepad", "1.4", "2026-04-27", _SLUICEPAD, back_to="1.3"),
     SampleRelease("Tiller", "2.2", "2024-10-07", _TILLER),
     SampleRelease("Tiller", "2.3", "2026-04-13", _TILLER, back_to="2.2"),
 )

@@ -100,6 +100,19 @@ operators:
   - name: Tobias Wren
     may: [check in, preserve, last look]
 
+# The known mark beside the bench: what a receiver reports is compared with it, for plausibility alone.
+# uncertainty_mm: how far off it may be, with whatever its frame and epoch are away from what receivers give.
+mark:
+  name: mark on the yard wall
+  latitude: "12.5761300"
+  longitude: "-23.7613150"
+  height: "89.0"
+  frame: WGS 84
+  epoch: "2026.0"
+  antenna_height_mm: 0
+  source: invented with the simulated instruments
+  uncertainty_mm: 20
+
 # In a break nothing begins that needs hands; what runs goes on.
 breaks:
   - {from: "10:30", to: "10:45"}

@@ -13,6 +13,7 @@ TALKS_OVER = {
     "usb": "USB serial",
     "wifi": "its own Wi-Fi page",
     "page": "its own HTTPS page",
+    "drive": "a drive",
     "none": "nothing",
 }
 TALKS_OVER |= {"smp": "serial line or network, by SMP"}

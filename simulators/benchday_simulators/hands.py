@@ -37,6 +37,8 @@ class Hands:
                 "copy to card": self._copy_to_card,
                 "restart": self._restart,
             }
+        if unit.model.line == "drive":
+            self._deeds |= {"unmount": self._unmount, "restart": self._restart}
 
     async def work(self) -> None:
         """Do what is written, for ever."""
@@ -151,6 +153,9 @@ class Hands:
             await intake.flash(_unseen)
         finally:
             intake.flash_ended()
+
+    async def _unmount(self, _: Deed) -> None:
+        self._unit.unmount_asked.set()
 
     async def _restart(self, _: Deed) -> None:
         await self._unit.meet("restart")

@@ -1,9 +1,9 @@
-"""The five invented families: what each model is, draws and can do."""
+"""The invented families: what each model is, draws and can do."""
 
 from dataclasses import dataclass
 from typing import Literal
 
-LineKind = Literal["serial", "usb", "wifi", "page", "none", "smp"]
+LineKind = Literal["serial", "usb", "wifi", "page", "drive", "none", "smp"]
 
 
 @dataclass(frozen=True)
@@ -153,6 +153,19 @@ MODELS: dict[str, Model] = {
             charge_mw=20_000,
             draws=Draws(idle_mw=4_000, transfer_mw=4_600, flash_mw=6_000),
             settings=(("receiver_channel", "461025"), ("grid", "local"), ("keypad", "standard")),
+        ),
+        Model(
+            name="Sluicepad",
+            family="field controller",
+            role="none",
+            line="drive",
+            hardware=("F", "G"),
+            options=("camera", "mobile"),
+            releases=("1.3", "1.4"),
+            full_mwh=22_000,
+            charge_mw=15_000,
+            draws=Draws(idle_mw=2_800, transfer_mw=3_000, flash_mw=4_200),
+            settings=(("coordinate_system", "local grid"), ("units", "metres"), ("backlight_percent", "60")),
         ),
     )
 }

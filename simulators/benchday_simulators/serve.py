@@ -92,6 +92,10 @@ def face_of(unit: Unit, order: Order) -> HostFace:
         from .book_face import BookFace  # noqa: PLC0415 making certificates takes a moment to load
 
         return BookFace(unit, order.link)
+    if unit.model.line == "drive":
+        from .drive_face import DriveFace  # noqa: PLC0415 only units that show a drive need it
+
+        return DriveFace(unit, order.link)
     if unit.model.line == "none":
         return NoFace(unit)
     return SerialFace(unit, order.link, order.carrier)

@@ -75,6 +75,8 @@ class Unit:
         """set while the unit is off"""
         self.restart_asked = asyncio.Event()
         """set when a unit without a serial line is told to restart"""
+        self.unmount_asked = asyncio.Event()
+        """set when a unit that shows a drive has it unmounted"""
         self.face: Face | None = None
         self.air: Callable[[], Air] = lambda: Air("none", "", 0)
         self.booting = state.boot_until_s > clock.now()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from functools import partial
 from importlib.resources import files
@@ -14,9 +14,11 @@ from ruamel.yaml import YAML
 from benchday.devices.completed import completed
 from benchday.devices.drivers import Place, make_driver
 from benchday.devices.drivers.by_hand import ByHandDriver
+from benchday.devices.drivers.by_hand_questions import Question
 from benchday.domain.playbook import Playbook
 from benchday.testing.drivers import CHECKS, Bed, MakeBed
 from tests.devices.acts import image_for, spent
+from tests.devices.books import sluicepad
 from tests.devices.declared import gantry, millrace
 from tests.devices.pages import playbook_of
 from tests.devices.scripted import ScriptedOperator
@@ -59,6 +61,24 @@ async def smp_on_a_wherry(over: str, folder: Path) -> AsyncIterator[Bed]:
 
 
 @asynccontextmanager
+async def on_a_drive(folder: Path) -> AsyncIterator[Bed]:
+    """The storage driver on a simulated controller, with a person who unmounts and restarts it."""
+    with unit("Sluicepad", folder / SERIAL) as process:
+        process.hand(do="external power", on=True)
+
+        async def hands(question: Question) -> Mapping[str, object]:
+            process.hand(do=question.capability)
+            if question.capability == "restart":
+                process.wait_for("flashed")
+            return {"unmounted": True, "up": True}
+
+        place = Place(str(process.link), {**FAST, "back_s": 10}, ask=hands, playbook=sluicepad(), unit=SERIAL)
+        recorded = {f"JOBS/{p.name}": p.read_bytes() for p in (folder / SERIAL / "recordings").iterdir()}
+        made = await make_driver("storage", place)
+        yield Bed(made, SERIAL, image_for("Sluicepad", "F G"), "9.9", partial(spent, SERIAL), recorded)
+
+
+@asynccontextmanager
 async def by_hand(folder: Path) -> AsyncIterator[Bed]:
     """The by-hand driver with an operator who answers by script."""
     for name, data in ON_PAPER.items():
@@ -85,6 +105,7 @@ BEDS: dict[str, Callable[[Path], AbstractAsyncContextManager[Bed]]] = {
     "smp on a Wherry by datagrams": partial(smp_on_a_wherry, "udp"),
     "page on a Fenbook": partial(on_a_simulator, "page", "Fenbook"),
     "page on an Osier": partial(on_a_simulator, "page", "Osier"),
+    "storage on a Sluicepad": on_a_drive,
     "by hand": by_hand,
     "completed by hand": completed_by_hand,
 }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -11,12 +12,14 @@ from benchday.devices.completed import completed
 from benchday.devices.drivers import Place, make_driver
 from benchday.devices.drivers import by_hand_questions as ask_for
 from benchday.devices.drivers.by_hand import ByHandDriver
+from benchday.devices.drivers.console import ConsoleDriver
 from benchday.domain.errors import Garbled, OurFault, OutcomeUnknown, Refused, TransferCut
 from benchday.domain.permits import Verb
 from benchday.domain.readings import Identity, Mode, PowerReading, Recording, Settings, Sky
 from benchday.domain.seams import CAPABILITIES, capabilities
 from tests.devices.acts import spent, write_act
 from tests.devices.scripted import ScriptedOperator
+from tests.simulators.stranger import SERIAL, unit
 
 IDENTITY = {"serial": "0074", "model": "Tiller", "mode": "run", "release": "2.1"}
 
@@ -199,3 +202,29 @@ async def test_made_by_name(operator: ScriptedOperator) -> None:
     assert isinstance(await make_driver("by-hand", Place("", ask=operator)), ByHandDriver)
     with pytest.raises(OurFault, match="without a way to ask"):
         await make_driver("by-hand", Place(""))
+
+
+class OnlyIdentifies:
+    """The console driver with one of its capabilities."""
+
+    def __init__(self, console: ConsoleDriver) -> None:
+        self.identify = console.identify
+        self.aclose = console.aclose
+
+
+@pytest.mark.asyncio
+async def test_identified_over_the_cable_whatever_is_said_of_a_write_by_hand(tmp_path: Path) -> None:
+    """The operator says that the write is whole; the unit, asked over its own line, says that it is not."""
+    operator = ScriptedOperator(SERIAL, tmp_path, 0, "9.9")
+    with unit("Millrace", tmp_path / SERIAL) as process:
+        console = await make_driver("console", Place(str(process.link), {"poll_s": 0.05}))
+        assert isinstance(console, ConsoleDriver)
+        whole: Any = completed(OnlyIdentifies(console), ByHandDriver(operator))
+        assert whole.by_hand == set(CAPABILITIES) - {"prove", "identify"}
+        before = await whole.identify()
+        act = write_act(SERIAL, b"image")
+        assert [(p.done, p.what) async for p in whole.write(act, b"image")] == [(0, "writing"), (100, "writing")]
+        await whole.restart(act)
+        assert (await whole.identify()).release == before.release != "9.9"
+        assert "identify" not in {q.capability for q in operator.asked}
+        await whole.aclose()

@@ -6,6 +6,8 @@ import hashlib
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from functools import partial
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import anyio
 import httpx
@@ -20,13 +22,17 @@ from benchday.devices.drivers.dialogue import DialogueDriver
 from benchday.devices.drivers.smp import SmpDriver
 from benchday.devices.drivers.smp_line import Carrier, LineCarrier, SmpLine
 from benchday.devices.drivers.smp_settings import SmpLimits, SmpSources
+from benchday.devices.drivers.storage import StorageDriver, StorageLimits
+from benchday.devices.drivers.watch import WatchDriver, WatchLimits
 from benchday.devices.drivers.web import WebDriver
 from benchday.devices.drivers.web_session import Address, WebLimits, WebSession
+from benchday.devices.links.drive import Drive
 from benchday.devices.links.memory import memory_pair
 from benchday.domain.errors import PermitRefused
 from benchday.domain.permits import Verb
 from benchday.domain.readings import Settings
 from benchday.domain.seams import CanPutSettings, CanRestart, CanWrite, Link
+from benchday.domain.storage import Storage
 from tests.devices.acts import permit_for, spent, write_act
 from tests.devices.declared import gantry
 from tests.devices.page_server import PLAIN, Asked, Told, driven
@@ -138,6 +144,40 @@ async def by_hand() -> AsyncIterator[Watched]:
 
 
 @asynccontextmanager
+async def storage() -> AsyncIterator[Watched]:
+    """The storage driver, completed by hand; every question and everything on the drive is seen."""
+    watched = Watched()
+
+    async def ask(question: Question) -> Mapping[str, object]:
+        watched.reached.append(question)
+        return {}
+
+    with TemporaryDirectory() as root:
+        drive = Drive(Path(root))
+        driver = StorageDriver(drive, lambda: drive, Storage(image="NEW.BIN"), ask, unit="1", limits=StorageLimits())
+        watched.driver = completed(driver, ByHandDriver(ask))
+        yield watched
+        watched.reached += Path(root).iterdir()
+
+
+@asynccontextmanager
+async def watch() -> AsyncIterator[Watched]:
+    """The watcher, completed by hand; every question and every byte is seen."""
+    async with by_hand() as watched, anyio.create_task_group() as watching:
+        link, far = memory_pair()
+
+        async def listen() -> None:
+            while True:
+                watched.reached.append(await far.receive())
+
+        watching.start_soon(listen)
+        watched.driver = completed(WatchDriver(link, WatchLimits()), watched.driver)
+        yield watched
+        await anyio.wait_all_tasks_blocked()
+        watching.cancel_scope.cancel()
+
+
+@asynccontextmanager
 async def by_hand_completed() -> AsyncIterator[Watched]:
     """The same, behind a completed driver."""
     async with by_hand() as watched:
@@ -151,6 +191,8 @@ MAKERS: Mapping[str, Callable[[], AbstractAsyncContextManager[Watched]]] = {
     "smp": smp,
     "web": web,
     "page": page,
+    "storage": storage,
+    "watch": watch,
     "by-hand": by_hand,
     "completed": by_hand_completed,
 }

@@ -22,6 +22,7 @@ class Mutant:
 PERMITS = "domain/test_permits.py"
 JOURNALS = "contracts/test_journals.py"
 SURFACE = "devices/test_only_spent_acts_write.py"
+STORAGE = "devices/test_storage.py"
 SIGNING = "inputs/test_image_signing.py"
 
 MUTANTS = (
@@ -318,5 +319,26 @@ MUTANTS = (
         '!= sha256:\n        raise InputError(\n            f"{path} is another file',
         '!= sha256 and False:\n        raise InputError(\n            f"{path} is another file',
         ("inputs/test_image_adding.py::test_a_file_of_that_name_with_other_bytes_is_never_replaced",),
+    ),
+    Mutant(
+        "a drive that is written without an act",
+        "devices/drivers/storage.py",
+        "use_act(act, Verb.WRITE_IMAGE, hashlib.sha256(image).hexdigest())",
+        "assert act is not use_act",
+        (f"{STORAGE}::test_nothing_is_put_there_without_an_act",),
+    ),
+    Mutant(
+        "an empty mount point taken for the drive",
+        "devices/links/drive.py",
+        "return (found.st_dev, found.st_ino) == self._is",
+        "return True",
+        (f"{STORAGE}::test_a_drive_that_is_pulled_is_no_success",),
+    ),
+    Mutant(
+        "an image that is not read back",
+        "devices/links/drive.py",
+        "if found != sha256:",
+        "if False:",
+        (f"{STORAGE}::test_a_drive_that_does_not_give_back_what_it_was_given",),
     ),
 )

@@ -16,7 +16,7 @@ from benchday.inputs.playbook_files import shipped_folder
 from benchday.inputs.source import digest
 from tests.inputs.conftest import Spoil, mistakes_of
 
-SHIPPED = ["fenbook", "gantry", "millrace", "osier", "tiller", "weirstone", "wherry"]
+SHIPPED = ["fenbook", "gantry", "millrace", "osier", "sluicepad", "tiller", "weirstone", "wherry"]
 
 
 def place_of(folder: Path, name: str, text: str) -> str:
@@ -116,7 +116,7 @@ def test_an_unknown_time_zone(day: Path, spoil: Spoil) -> None:
 def test_a_model_without_a_playbook(day: Path, spoil: Spoil) -> None:
     spoil("roster.csv", "WS-41-00297,Weirstone", "WS-41-00297,Wierstone")
 
-    known = "Fenbook, Gantry, Millrace, Osier, Tiller, Weirstone, Wherry"
+    known = "Fenbook, Gantry, Millrace, Osier, Sluicepad, Tiller, Weirstone, Wherry"
     assert only(day) == (
         f"roster.csv:3:2: expected a model that a playbook covers: {known}, found Wierstone (did you mean Weirstone?)"
     )

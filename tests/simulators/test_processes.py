@@ -23,10 +23,19 @@ def test_the_models_are_listed() -> None:
     command = [sys.executable, "-m", "benchday_simulators", "list"]
     table = subprocess.run(command, capture_output=True, text=True, check=True).stdout
     assert [line.split()[0] for line in table.splitlines()] == [
-        *("model", "Millrace", "Weirstone", "Osier", "Tiller", "Wherry", "Gantry", "Fenbook")
+        *("model", "Millrace", "Weirstone", "Osier", "Tiller", "Wherry", "Gantry", "Fenbook", "Sluicepad")
     ]
     listed = json.loads(subprocess.run([*command, "--json"], capture_output=True, text=True, check=True).stdout)
-    assert [model["line"] for model in listed["models"]] == ["serial", "usb", "wifi", "none", "smp", "serial", "page"]
+    assert [model["line"] for model in listed["models"]] == [
+        "serial",
+        "usb",
+        "wifi",
+        "none",
+        "smp",
+        "serial",
+        "page",
+        "drive",
+    ]
 
 
 def test_a_folder_is_served_once_and_holds_one_unit(tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from benchday.domain.kinds import LineStopped, UnitIdentified, UnitVerified, Ver
 from benchday.domain.playbook import StepName
 from benchday.domain.readings import Identity, Mode
 from benchday.domain.units import Ability, Role
+from benchday.planning.plausible import plausibility
 from benchday.planning.survival import Change, Known, changes
 
 CHANGED = "changed"
@@ -125,7 +126,11 @@ async def _sky(at: Serving) -> str:
         return "no receiver"
     sky = await (await at.line()).sky()
     # No view of the sky on the bench is no fault: "plausible" is all that can be said here.
-    return f"{sky.fix} fix, {sky.satellites} satellites" if sky.fix != "none" else "no view of the sky"
+    if sky.fix == "none":
+        return "no view of the sky"
+    mark = at.tools.plan.bench.mark
+    told = plausibility(sky, mark) if mark is not None else None
+    return f"{sky.fix} fix, {sky.satellites} satellites" + (f"; {told}" if told else "")
 
 
 def _identified(at: Serving, found: Identity) -> UnitIdentified:

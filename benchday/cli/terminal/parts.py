@@ -48,7 +48,8 @@ def _station(station: StationView, ends: str, columns: int, signs: Signs) -> Lin
     who = f"{fit(station.unit, 14, signs)} {fit(station.model, 9, signs)} {fit(station.step, 9, signs)} "
     head: Line = [("", f" {fit(station.name, 4, signs)} {who}")]
     if station.item is not None:
-        return [*head, ("class:hands", f"hands: item {station.item}")]
+        runs = f", runs {station.runs}" if station.runs else ""
+        return [*head, ("class:hands", f"hands: item {station.item}{runs}")]
     if station.percent is None:
         return [*head, ("class:dim", ends)]
     wide = 10 if columns < 100 else 16

@@ -162,6 +162,8 @@ def _hint(wanted: Wanted) -> str:
         hints.append("y or n")
     elif wanted.kind is WantedKind.DATE:
         hints.append("a date like 2026-03-31")
+    elif wanted.kind is WantedKind.FILE:
+        hints.append("the path of a file on this computer; the archive keeps a copy")
     elif wanted.kind is WantedKind.INTEGER:
         bounds = f", {wanted.lowest} to {wanted.highest}" if wanted.lowest is not None else ""
         hints.append(f"a whole number{f' of {wanted.unit}' if wanted.unit else ''}{bounds}")

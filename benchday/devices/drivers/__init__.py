@@ -7,7 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from benchday.devices.drivers import plug_ins
-from benchday.devices.drivers.by_hand import ByHandDriver
+from benchday.devices.drivers.by_hand import ByHandDriver, InHand
 from benchday.devices.drivers.console import ConsoleDriver
 from benchday.devices.drivers.console_line import ConsoleLimits
 from benchday.devices.drivers.dialogue import DialogueDriver, DialogueLimits
@@ -18,9 +18,18 @@ from benchday.devices.drivers.place import Place
 from benchday.devices.drivers.plug_ins import GROUP, Make
 from benchday.devices.drivers.settings import refuse_unknown, taken_from
 from benchday.devices.drivers.smp_settings import SmpLimits, SmpSources
+from benchday.devices.drivers.storage import (
+    StorageDriver,
+    StorageLimits,
+    TellingStorageDriver,
+    found_within,
+    standing,
+)
+from benchday.devices.drivers.watch import TellingWatchDriver, WatchDriver, WatchLimits
 from benchday.devices.drivers.web import WebDriver
 from benchday.devices.drivers.web_session import Address, WebLimits, WebSession
 from benchday.devices.links import LineSettings, open_link
+from benchday.devices.links.drive import Drive, find_drive
 from benchday.devices.links.opening import patiently, stably
 from benchday.devices.links.place import read_place
 from benchday.domain.drivers import BUILT_IN
@@ -97,6 +106,40 @@ def _address(place: Place) -> Address:
     return Address(f"http://{read.rest}", str(known.get("user", "")), str(known.get("password", "")))
 
 
+@takes(LineSettings, WatchLimits)
+async def make_watch(place: Place) -> WatchDriver:
+    """Listen on a serial line and never send."""
+    refuse_unknown(place.settings, (LineSettings, WatchLimits))
+    limits = taken_from(WatchLimits, place.settings)
+    link = await _watched(place, taken_from(LineSettings, place.settings))
+    book = place.playbook
+    if book is None or book.watch is None:
+        return WatchDriver(link, limits)
+    return TellingWatchDriver(link, limits, book.watch, book.models[0] if len(book.models) == 1 else "")
+
+
+@takes(StorageLimits)
+async def make_storage(place: Place) -> StorageDriver:
+    """Work on a unit's mounted drive; a person unmounts it and restarts the unit."""
+    refuse_unknown(place.settings, (StorageLimits,))
+    storage = place.playbook.storage if place.playbook is not None else None
+    if storage is None:
+        raise InputError("the driver storage needs the playbook's section storage: where on the drive the image goes")
+    if place.ask is None:
+        raise OurFault("the driver storage was made without a way to ask an operator")
+    told, limits = storage, taken_from(StorageLimits, place.settings)
+
+    def find() -> Drive:
+        read = read_place(place.where)
+        if read.scheme != "storage":
+            raise InputError(f"{place.where} is no drive; expected storage:/folder or storage:label=NAME")
+        return standing(find_drive(read.rest, told.label), told)
+
+    drive = await found_within(find, limits.appears_s, limits.poll_s)
+    kind = StorageDriver if told.about is None else TellingStorageDriver
+    return kind(drive, find, told, place.ask, unit=place.unit, limits=limits)
+
+
 @takes()
 async def make_by_hand(place: Place) -> ByHandDriver:
     """Ask an operator for everything."""
@@ -104,7 +147,7 @@ async def make_by_hand(place: Place) -> ByHandDriver:
     if place.ask is None:
         raise OurFault("the by-hand driver was made without a way to ask an operator")
 
-    return ByHandDriver(place.ask)
+    return ByHandDriver(place.ask, in_hand(place))
 
 
 @takes(LineSettings, SmpLimits, SmpSources)
@@ -116,12 +159,19 @@ async def make_smp(place: Place) -> object:
     return await open_smp(place)
 
 
+def in_hand(place: Place) -> InHand:
+    """Return what is known beforehand of the unit at a place, for whoever has it in hand."""
+    return InHand(place.unit, place.playbook.by_hand if place.playbook is not None else {}, place.packs)
+
+
 DRIVERS: Mapping[str, Make] = {
     "console": make_console,
     "dialogue": make_dialogue,
     "web": make_web,
     "page": make_page,
     "smp": make_smp,
+    "storage": make_storage,
+    "watch": make_watch,
     "by-hand": make_by_hand,
 }
 """Name -> maker. All that is built in."""
@@ -145,4 +195,4 @@ async def make_driver(name: str, place: Place) -> object:
     return await guarded(name, plug_ins.plugged_in(name), place)
 
 
-__all__ = ["DRIVERS", "GROUP", "Make", "Place", "make_driver"]
+__all__ = ["DRIVERS", "GROUP", "Make", "Place", "in_hand", "make_driver"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import anyio
@@ -12,6 +12,8 @@ import anyio.to_thread
 
 from benchday.devices.drivers import by_hand_questions as ask_for
 from benchday.devices.drivers.by_hand_questions import Answer, Question, check_evidence
+from benchday.devices.drivers.by_hand_work import as_wanted, pack_problem, serial_problem
+from benchday.domain.by_hand import HandCapability, HandWork
 from benchday.domain.errors import Garbled, OutcomeUnknown, Refused, TransferCut
 from benchday.domain.permits import SpentAct, Verb, restart_covered, use_act
 from benchday.domain.readings import Identity, PowerReading, Progress, Recording, SelfTest, Settings, Sky
@@ -19,25 +21,48 @@ from benchday.domain.readings import Identity, PowerReading, Progress, Recording
 Ask = Callable[[Question], Awaitable[Mapping[str, object]]]
 """Puts a question to an operator and returns what was answered."""
 
+Problem = Callable[[Answer], str | None]
+"""Says what is wrong with an answer whose form is right."""
+
 _MOST_TRIES = 5
 _PIECE = 1 << 18
+
+
+@dataclass(frozen=True, slots=True)
+class InHand:
+    """What is known beforehand of the unit that a person has in hand."""
+
+    unit: str = ""
+    """Serial as checked in; empty where nobody knows it."""
+    work: Mapping[HandCapability, HandWork] = field(default_factory=dict)
+    """The playbook's section ``by_hand``."""
+    packs: Mapping[str, int] = field(default_factory=dict)
+    """Number of a charged pack of the shop that fits -> its charge in percent."""
 
 
 class ByHandDriver:
     """Asks an operator who has the unit in hand."""
 
-    def __init__(self, ask: Ask) -> None:
+    def __init__(self, ask: Ask, in_hand: InHand | None = None) -> None:
         self._ask_operator = ask
+        self._in_hand = in_hand or InHand()
         self._folder: Path | None = None
 
     async def aclose(self) -> None:
         """Nothing is open."""
 
     async def identify(self) -> Identity:
-        return ask_for.identity_of(await self._ask(ask_for.IDENTIFY))
+        unit = self._in_hand.unit
+        answer = await self._ask(ask_for.IDENTIFY)
+        if (problem := serial_problem(answer, unit)) is not None:
+            # A slip of the keyboard is put right here. Told twice it is what the unit says, and the bench holds it.
+            answer = await self._ask(ask_for.IDENTIFY, problem)
+        return ask_for.identity_of(answer)
 
     async def power(self) -> PowerReading:
-        return ask_for.power_of(await self._ask(ask_for.POWER))
+        packs = self._in_hand.packs
+        answer = await self._ask(ask_for.POWER, also=lambda a: pack_problem(a, packs))
+        return ask_for.power_of(answer, packs)
 
     async def recordings(self) -> tuple[Recording, ...]:
         count = ask_for.count_of(await self._ask(ask_for.RECORDINGS))
@@ -82,7 +107,7 @@ class ByHandDriver:
         return self._write(spent)
 
     async def _write(self, spent: SpentAct) -> AsyncIterator[Progress]:
-        begun = await self._ask(ask_for.begin_write(spent))
+        begun = await self._ask(ask_for.begin_write(spent), photo=False)
         if begun["begun"] is not True:
             raise Refused("write", "not begun", "the operator did not begin; nothing was erased")
         yield Progress(0, 100, "writing")
@@ -105,30 +130,38 @@ class ByHandDriver:
     async def sky(self) -> Sky:
         return ask_for.sky_of(await self._ask(ask_for.POSITION))
 
-    async def _ask(self, question: Question) -> Answer:
+    async def _ask(
+        self, question: Question, problem: str = "", *, also: Problem | None = None, photo: bool = True
+    ) -> Answer:
         """Ask until the evidence will do, telling what was wrong with it."""
-        asked = question
+        question = as_wanted(question, self._in_hand.work, photo=photo)
+        asked = _told(question, problem) if problem else question
         for _ in range(_MOST_TRIES):
             answer = ask_for.read_answer(question, await self._ask_operator(asked))
             problems = check_evidence(question, answer)
+            if not problems and also is not None and (wrong := also(answer)) is not None:
+                problems = (wrong,)
             if not problems:
                 return answer
-            asked = replace(question, text=f"{question.text}\nNot usable so far: {'; '.join(problems)}")
+            asked = _told(question, "; ".join(problems))
 
         raise Garbled(f"no usable answer to {question.capability} after {_MOST_TRIES} tries: {'; '.join(problems)}")
 
     async def _folder_with_files(self) -> tuple[Path, tuple[Recording, ...]]:
-        asked = ask_for.FOLDER
+        question = as_wanted(ask_for.FOLDER, self._in_hand.work)
+        asked = question
         for _ in range(_MOST_TRIES):
             folder = Path(str((await self._ask(asked))["folder"]))
             try:
                 return folder, await anyio.to_thread.run_sync(_files_in, folder)
             except OSError as error:
-                asked = replace(
-                    ask_for.FOLDER, text=f"{ask_for.FOLDER.text}\n{folder} cannot be read: {error.strerror}"
-                )
+                asked = replace(question, text=f"{question.text}\n{folder} cannot be read: {error.strerror}")
 
         raise Garbled(f"no readable folder after {_MOST_TRIES} tries")
+
+
+def _told(question: Question, problem: str) -> Question:
+    return replace(question, text=f"{question.text}\nNot usable so far: {problem}")
 
 
 def _files_in(folder: Path) -> tuple[Recording, ...]:

@@ -16,6 +16,7 @@ Answer = Mapping[str, str | int | bool | None]
 
 WHOLE, FAILED, UNCLEAR = "whole", "failed", "unclear"
 _SETTING = r"[^=;\s][^=;]*=[^;]*"
+_NUMBER = r"[^\x00-\x1f\x7f]{1,40}"
 _DEGREES = r"[+-]?\d{1,3}(\.\d{1,9})?"
 
 
@@ -45,8 +46,14 @@ def check_evidence(question: Question, answer: Mapping[str, object]) -> tuple[st
     problems = [wanted.problem(answer.get(wanted.name)) for wanted in question.wanted]
     known = {wanted.name for wanted in question.wanted}
     strangers = [f"{name} was not asked for" for name in answer if name not in known]
-    if question is IDENTIFY and answer.get("mode") == Mode.RUN.value and not answer.get("release"):
+    if (
+        question.capability == IDENTIFY.capability
+        and answer.get("mode") == Mode.RUN.value
+        and not answer.get("release")
+    ):
         strangers.append("Release: a unit that runs has one")
+    if question.capability == POWER.capability and answer.get("charge_percent") is None and not answer.get("pack"):
+        strangers.append("Charge: read it off the unit, or name the charged pack that is in it")
 
     return (*(problem for problem in problems if problem is not None), *strangers)
 
@@ -68,7 +75,8 @@ POWER = Question(
     "power",
     "Read the battery's figures off the unit.",
     (
-        Wanted("charge_percent", "Charge", WantedKind.INTEGER, unit="%", lowest=0, highest=100),
+        Wanted("charge_percent", "Charge", WantedKind.INTEGER, unit="%", lowest=0, highest=100, required=False),
+        Wanted("pack", "Number of a charged pack of the shop, if you fitted one", required=False, pattern=_NUMBER),
         Wanted("external", "On external power?", WantedKind.FLAG),
         Wanted("full_mwh", "Capacity when full", WantedKind.INTEGER, unit="mWh", lowest=1, required=False),
         Wanted(
@@ -174,15 +182,23 @@ def identity_of(answer: Answer) -> Identity:
     )
 
 
-def power_of(answer: Answer) -> PowerReading:
-    """Read the battery's figures; a temperature in whole degrees Celsius becomes tenths of a kelvin."""
-    celsius = answer["temperature_c"]
+def power_of(answer: Answer, packs: Mapping[str, int]) -> PowerReading:
+    """Read the battery's figures; a temperature in whole degrees Celsius becomes tenths of a kelvin.
+
+    Raises:
+        KeyError: no charge was read, and nobody knows a charged pack of that number.
+    """
+    celsius, pack = answer["temperature_c"], _text(answer, "pack")
+    charges = [packs[pack]] if pack else []
+    charges += [_whole(answer, "charge_percent")] if answer["charge_percent"] is not None else []
     return PowerReading(
-        charge_percent=_whole(answer, "charge_percent"),
+        # The lesser of the two counts: a pack may have been used since it was charged.
+        charge_percent=min(charges),
         max_error_percent=None,
         full_mwh=None if answer["full_mwh"] is None else _whole(answer, "full_mwh"),
         temperature_dk=None if celsius is None else 2732 + 10 * _whole(answer, "temperature_c"),
         external=answer["external"] is True,
+        pack=pack or None,
     )
 
 

@@ -205,7 +205,7 @@ class ConsoleDriver:
         except (LinkSilent, Garbled):
             return heard
         seen = sky_of_gga(gga)
-        return Sky(heard.fix, heard.base, heard.satellites, seen.latitude_e7, seen.longitude_e7)
+        return Sky(heard.fix, heard.base, heard.satellites, seen.latitude_e7, seen.longitude_e7, seen.hdop_centi)
 
     async def prove(self, nonce: str) -> Proof | None:
         try:

@@ -35,3 +35,5 @@ class Place:
     """Which adapter of this computer leads there: interface, or its own address as bind; any, where nothing is said."""
     certificates: Certificates | None = None
     """Where certificates of units are kept; without it, one session long."""
+    packs: Mapping[str, int] = field(default_factory=dict)
+    """Number of a charged pack of the shop that fits the unit -> its charge in percent."""

@@ -147,4 +147,5 @@ def sky_of(air: AirSaid, position: PositionSaid | None) -> Sky:
         satellites=air.satellites,
         latitude_e7=seen.latitude_e7 if seen else None,
         longitude_e7=seen.longitude_e7 if seen else None,
+        hdop_centi=seen.hdop_centi if seen else None,
     )

@@ -1,0 +1,68 @@
+"""Questions as a playbook wants them asked: its own instruction, patterns, ranges and a photo. Pure, no I/O."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from benchday.devices.drivers.by_hand_questions import Answer, Question
+from benchday.domain.by_hand import Evidence, HandCapability, HandWork, Photo
+from benchday.domain.items import Wanted, WantedKind
+
+PHOTO = "photo"
+_NAMES_WHAT_IS_PERMITTED = frozenset({HandCapability.WRITE, HandCapability.PUT_SETTINGS, HandCapability.RESTART})
+"""Their own text says which release or which values: the playbook's follows it instead of taking its place."""
+_NEVER_LEFT_OUT = frozenset({"serial", "model", "count"})
+
+
+def as_wanted(question: Question, work: Mapping[HandCapability, HandWork], *, photo: bool = True) -> Question:
+    """Return a question as the playbook wants it asked; as it is where the playbook is silent.
+
+    Args:
+        question: as it is asked of any unit.
+        work: the playbook's section.
+        photo: the moment at which a photo is of use, if one is wanted.
+    """
+    capability = HandCapability(question.capability)
+    its = work.get(capability)
+    if its is None:
+        return question
+    text = question.text
+    if its.text is not None:
+        text = f"{text} {its.text}" if capability in _NAMES_WHAT_IS_PERMITTED else its.text
+    wanted = tuple(_formed(w, its.wanted[w.name]) if w.name in its.wanted else w for w in question.wanted)
+    if photo and its.photo is not Photo.NONE:
+        wanted += (_photo(its.photo),)
+    return replace(question, text=text, wanted=wanted)
+
+
+def _formed(wanted: Wanted, evidence: Evidence) -> Wanted:
+    required = wanted.required if evidence.needed is None else evidence.needed
+    return replace(
+        wanted,
+        pattern=evidence.pattern or wanted.pattern,
+        lowest=wanted.lowest if evidence.lowest is None else evidence.lowest,
+        highest=wanted.highest if evidence.highest is None else evidence.highest,
+        required=required or wanted.name in _NEVER_LEFT_OUT,
+    )
+
+
+def _photo(photo: Photo) -> Wanted:
+    label = "Path of a photo of it on the bench PC"
+    return Wanted(PHOTO, label, WantedKind.FILE, required=photo is Photo.NEEDED)
+
+
+def serial_problem(answer: Answer, unit: str) -> str | None:
+    """Say that the serial typed is not the one checked in; None if it is, or nobody knows which was."""
+    typed = answer["serial"]
+    if not unit or typed == unit:
+        return None
+    return f"Serial: {typed!r} was typed, {unit!r} was checked in. Read it off this unit again, character by character"
+
+
+def pack_problem(answer: Answer, packs: Mapping[str, int]) -> str | None:
+    """Say that no charged pack of the shop that fits has the number typed; None if one has."""
+    number = answer["pack"]
+    if not number or number in packs:
+        return None
+    return f"Pack: the bench has no charged pack {number} for this model; it has {', '.join(packs) or 'none'}"

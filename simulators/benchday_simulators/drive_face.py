@@ -1,0 +1,168 @@
+"""How a host reaches a unit whose memory shows as a drive: a folder that appears and vanishes as a mount does."""
+
+import asyncio
+import json
+import shutil
+from pathlib import Path
+
+from .image_intake import ImageIntake
+from .unit import Refused, Unit
+
+LOOK_EVERY_S = 0.05
+PIECE = 65_536
+DRIVE, OFF, NEW = "drive", ".drive.off", ".drive.new"
+JOBS, UPDATE, PROOF = "JOBS", "UPDATE", "PROOF"
+IMAGE = "SLUICEPAD.FEN"
+LARGEST_QUESTION = 1024
+
+
+class DriveFace:
+    """The drive of one unit."""
+
+    def __init__(self, unit: Unit, link: Path | None) -> None:
+        self._unit = unit
+        self._link = link
+        self._drive = unit.directory.resolve() / DRIVE
+        self._off = self._drive.with_name(OFF)
+        self._pulled = False
+        self._up = False
+        self._met = False
+
+    async def attach(self) -> dict[str, str]:
+        """Say where the drive appears; gives that."""
+        self._hide()
+        where = {"url": f"storage:{self._drive}"}
+        if self._link is not None:
+            fresh = self._link.with_name(f".{self._link.name}.new")
+            fresh.write_text(json.dumps(where), encoding="utf-8")
+            fresh.replace(self._link)
+        return where
+
+    async def session(self) -> None:
+        """Show the drive until a restart is asked for, then take what was put on it."""
+        self._unit.restart_asked.clear()
+        self._unit.unmount_asked.clear()
+        self._up = True
+        if not self._pulled:
+            self._show()
+        while not self._unit.restart_asked.is_set():
+            await self._look()
+            await asyncio.sleep(LOOK_EVERY_S)
+        self._up = False
+        self._hide()
+        await self._take()
+
+    async def rest(self) -> None:
+        """The unit boots or is off."""
+        self._up = False
+        self._hide()
+
+    def detach(self) -> None:
+        """Vanish."""
+        self._up = False
+        self._hide()
+        if self._link is not None:
+            self._link.unlink(missing_ok=True)
+
+    def pull_cable(self, seconds: float) -> None:
+        """Let the drive vanish in the middle of whatever is done on it; it comes back after some real seconds."""
+        self._pulled = True
+        self._hide()
+        self._unit.later(seconds, self._plug_in)
+
+    def _plug_in(self) -> None:
+        self._pulled = False
+        if self._up and not self._unit.unmount_asked.is_set():
+            self._show()
+
+    def mute(self, seconds: float) -> None:
+        """A drive says nothing anyway."""
+
+    def garble_next(self) -> None:
+        """Nothing is said."""
+
+    async def _look(self) -> None:
+        if self._unit.unmount_asked.is_set() and self._drive.exists():
+            self._hide()
+            self._unit.be("idle", "unmounted: restart takes what was put on")
+            self._unit.save()
+        if not self._drive.exists():
+            return
+        self._answer_proof()
+        if not self._met and any((self._drive / UPDATE).iterdir()):
+            self._met = True
+            try:
+                await self._unit.meet("image")
+            except Refused:
+                return
+
+    def _show(self) -> None:
+        """Build the drive beside, then let it appear at once."""
+        unit, new = self._unit, self._drive.with_name(NEW)
+        shutil.rmtree(new, ignore_errors=True)
+        for folder in (JOBS, UPDATE, PROOF):
+            (new / folder).mkdir(parents=True)
+        for recording in unit.state.recordings:
+            (new / JOBS / recording.name).write_bytes(unit.recorded_bytes(recording))
+        (new / "ABOUT.TXT").write_text(self._about(), encoding="utf-8")
+        if (self._off / UPDATE).is_dir():
+            for left in (self._off / UPDATE).iterdir():
+                left.rename(new / UPDATE / left.name)
+        new.rename(self._drive)
+
+    def _about(self) -> str:
+        state = self._unit.state
+        told = {
+            "serial": state.identity(),
+            "model": state.model,
+            "hardware": state.hardware,
+            "release": state.release if state.mode == "run" else "",
+            "options": ";".join(state.options),
+            "term": state.term,
+        }
+        return "".join(f"{name}: {value}\n" for name, value in told.items())
+
+    def _hide(self) -> None:
+        if self._drive.exists():
+            shutil.rmtree(self._off, ignore_errors=True)
+            self._drive.rename(self._off)
+
+    def _answer_proof(self) -> None:
+        folder = self._drive / PROOF
+        try:
+            nonce = str(json.loads((folder / "ask.json").read_bytes()[:LARGEST_QUESTION])["nonce"])
+            answer = {"nonce": nonce, "mac": self._unit.prove(nonce)}
+            (folder / "ask.json").unlink()
+        except (OSError, ValueError, KeyError, TypeError, Refused):
+            return
+        fresh = folder / ".answer"
+        fresh.write_text(json.dumps(answer), encoding="ascii")
+        fresh.replace(folder / "answer.json")
+
+    # The restart takes the image
+
+    async def _take(self) -> None:
+        self._met = False
+        image = self._off / UPDATE / IMAGE
+        if not image.is_file():
+            return
+        data = image.read_bytes()
+        image.unlink()
+        if not self._unit.power_suffices():
+            self._unit.log.write("refused", request="image", code="power")
+            return
+        intake = ImageIntake(self._unit, len(data))
+        try:
+            for begin in range(0, len(data), PIECE):
+                await intake.feed(data[begin : begin + PIECE])
+            intake.finish()
+            await intake.flash(_unseen)
+        except Refused:
+            return
+        finally:
+            intake.cut()
+            intake.flash_ended()
+
+
+async def _unseen(_: int) -> None:
+    """Nobody but the display is told."""
