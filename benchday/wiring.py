@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
@@ -13,7 +14,7 @@ from typing import cast
 import anyio
 import anyio.to_thread
 
-from benchday.bench.apart import InProcesses
+from benchday.bench.apart import Apart, in_processes
 from benchday.bench.beginning import Running, begin_or_take_up, is_under_way
 from benchday.bench.book import Book
 from benchday.bench.day import BenchDay
@@ -115,9 +116,10 @@ async def run_day(folder: Path, options: RunOptions, operators: Operators) -> En
     plan = await anyio.to_thread.run_sync(load_day, folder)
     async with opened(folder, plan, options) as (tools, _):
         look = _looker(folder) if options.watch else None
-        foreseer = await _foreseer(tools, options.pace) if options.pace is not None else None
-        day = BenchDay(tools, look, foreseer, linger=options.linger)
-        why = await day.run(operators)
+        async with in_processes() as apart:
+            foreseer = await _foreseer(tools, options.pace, apart) if options.pace is not None else None
+            day = BenchDay(tools, look, foreseer, linger=options.linger)
+            why = await day.run(operators)
         return Ended(tools.book.state, why)
 
 
@@ -209,10 +211,10 @@ def _tools(folder: Path, record: Path, book: Book, personal: _Personal, options:
     )
 
 
-async def _foreseer(tools: Tools, pace: Pace) -> Foreseer:
+async def _foreseer(tools: Tools, pace: Pace, apart: Apart) -> Foreseer:
     entries = tools.book.entries()
     known = await anyio.to_thread.run_sync(known_from, entries, tools.seed)
-    return Foreseer(tools, known, pace, InProcesses())
+    return Foreseer(tools, known, pace, apart)
 
 
 def _clock(record: Path, plan: DayPlan, options: RunOptions, *, simulated: bool) -> DayClock:
@@ -229,11 +231,18 @@ def _clock(record: Path, plan: DayPlan, options: RunOptions, *, simulated: bool)
 
 
 def _looker(folder: Path) -> Look:
-    """Compare the files with the plan in force every two seconds; each edit is told once."""
+    """Compare the files with the plan in force every two seconds; each edit is told once.
+
+    They are read only when one of them has changed: reading takes a while, and lines wait for it.
+    """
     seen: dict[str, str] = {}
 
     async def look(in_force: DayPlan) -> Edit | None:
         await anyio.sleep(LOOK_EVERY_S)
+        files = await anyio.to_thread.run_sync(_as_they_stand, folder, in_force)
+        if seen.get("files") == files:
+            return None
+        seen["files"] = files
         try:
             now = await anyio.to_thread.run_sync(load_day, folder)
         except MistakesFound as found:
@@ -250,6 +259,26 @@ def _looker(folder: Path) -> Look:
         return Edit(now, told) if told else None
 
     return look
+
+
+def _as_they_stand(folder: Path, plan: DayPlan) -> str:
+    """Return the day's files by name, size and time of change; two that differ were not read alike."""
+    aside = {folder / name for name in ("record", "instruments")}
+    roots = [folder, folder / plan.day.image_store, *((folder / plan.day.playbooks,) if plan.day.playbooks else ())]
+    found = []
+    for root in roots:
+        for at, folders, names in os.walk(root):
+            folders[:] = [name for name in folders if Path(at, name) not in aside]
+            found += [(path, _change(path)) for name in names if (path := os.path.join(at, name))]  # noqa: PTH118
+    return repr(sorted(set(found)))
+
+
+def _change(path: str) -> tuple[int, int, int]:
+    try:
+        status = os.stat(path)  # noqa: PTH116 - hundreds of them every two seconds
+    except OSError:
+        return (0, 0, 0)
+    return (status.st_size, status.st_mtime_ns, status.st_ino)
 
 
 class _Personal:

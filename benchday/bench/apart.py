@@ -1,4 +1,4 @@
-"""Where long sums are done, so that no write waits for them: in a process of their own.
+"""Where long sums are done, so that no write waits for them: in processes of their own.
 
 In a thread of this process they would share the interpreter's lock with the lines: each block of a transfer would then
 wait for the next switch between threads (5 ms, ``sys.getswitchinterval``) several times over.
@@ -7,20 +7,31 @@ wait for the next switch between threads (5 ms, ``sys.getswitchinterval``) sever
 from __future__ import annotations
 
 import os
-import signal
-from collections.abc import Callable
-from contextlib import suppress
-from typing import Protocol, TypeVar
+import pickle
+import subprocess
+import sys
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager, suppress
+from typing import Any, Protocol, TypeVar, cast
 
 import anyio
-import anyio.to_process
 import anyio.to_thread
+from anyio.abc import Process
+from anyio.streams.buffered import BufferedByteReceiveStream
+
+from benchday.domain.errors import BenchdayError
 
 T = TypeVar("T")
 AT_ONCE = 2
 """So many processes at most: what a person asks about need not wait for an order that is being searched."""
-_NICE = 10
-"""The writes go first wherever the processors are few (nice value, POSIX)."""
+HEAD = 8
+"""Bytes that tell how long an answer is."""
+_ENDS_S = 2.0
+"""How long a process may take to end by itself."""
+
+
+class SumBroken(BenchdayError):
+    """The process that did a sum has gone."""
 
 
 class Apart(Protocol):
@@ -41,25 +52,85 @@ async def in_a_thread(work: Callable[[], T], /) -> T:
 
 
 class InProcesses:
-    """Does sums in processes that end with this one, and that Ctrl-C does not reach."""
+    """Does sums in processes that are kept for the next one; made by ``in_processes``."""
 
     def __init__(self) -> None:
         self._limit = anyio.CapacityLimiter(AT_ONCE)
+        self._idle: list[Process] = []
 
     async def __call__(self, work: Callable[[], T], /) -> T:
         """Return what ``work`` returns; whoever is cancelled meanwhile ends the process.
 
         Raises:
-            BrokenWorkerProcess: the process was ended by somebody, or could not be started.
+            SumBroken: the process was ended by somebody, or could not be started.
         """
-        return await anyio.to_process.run_sync(_aside, work, cancellable=True, limiter=self._limit)
+        asked = pickle.dumps(work, protocol=pickle.HIGHEST_PROTOCOL)
+        async with self._limit:
+            process = self._idle.pop() if self._idle else await _started()
+            kept = False
+            try:
+                done, found = await _answer(process, asked)
+                kept = True
+            finally:
+                if not kept:
+                    with anyio.CancelScope(shield=True):
+                        await _ended(process, at_once=True)
+            self._idle.append(process)
+        if not done:
+            raise found
+        return cast("T", found)
+
+    async def aclose(self) -> None:
+        """End the processes that wait for work."""
+        with anyio.CancelScope(shield=True):
+            while self._idle:
+                await _ended(self._idle.pop(), at_once=False)
 
 
-def _aside(work: Callable[[], T]) -> T:
-    """Work with less right to the processor; runs in the other process, which may have done so before."""
-    # The terminal sends Ctrl-C to all processes; what it means is for the one that runs the day to say.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    if hasattr(os, "nice"):
-        with suppress(OSError):
-            os.nice(max(0, _NICE - os.nice(0)))
-    return work()
+@asynccontextmanager
+async def in_processes() -> AsyncIterator[InProcesses]:
+    """Do sums in processes that end with this context."""
+    apart = InProcesses()
+    try:
+        yield apart
+    finally:
+        await apart.aclose()
+
+
+async def _started() -> Process:
+    command = [sys.executable, "-m", "benchday.bench.apart_process"]
+    env = {**os.environ, "PYTHONPATH": os.pathsep.join(path for path in sys.path if path)}
+    # Ctrl-C goes to all programs of a terminal's group; what it means is for the one that runs the day to say.
+    try:
+        return await anyio.open_process(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=None, env=env)
+    except OSError as error:
+        raise SumBroken(f"a process for sums cannot be started: {error}") from error
+
+
+async def _answer(process: Process, asked: bytes) -> tuple[bool, Any]:
+    assert process.stdin is not None  # noqa: S101  # it was opened with both
+    assert process.stdout is not None  # noqa: S101
+    answers = BufferedByteReceiveStream(process.stdout)
+    try:
+        await process.stdin.send(len(asked).to_bytes(HEAD, "big") + asked)
+        size = int.from_bytes(await answers.receive_exactly(HEAD), "big")
+        answer = await answers.receive_exactly(size)
+    except (anyio.BrokenResourceError, anyio.ClosedResourceError, anyio.IncompleteRead, anyio.EndOfStream) as error:
+        raise SumBroken(f"the process that did a sum has gone, with status {process.returncode}") from error
+    done, found = pickle.loads(answer)  # noqa: S301  # from a process that this one started, through its own pipe
+    return bool(done), found
+
+
+async def _ended(process: Process, *, at_once: bool) -> None:
+    with suppress(ProcessLookupError):
+        if at_once:
+            process.kill()
+        elif process.stdin is not None:
+            await process.stdin.aclose()
+    with anyio.move_on_after(_ENDS_S) as waiting:
+        await process.wait()
+    if waiting.cancelled_caught:
+        with suppress(ProcessLookupError):
+            process.kill()
+        await process.wait()
+    await process.aclose()

@@ -17,7 +17,7 @@ from benchday.planning.durations import Load, rest_of_way, steps_to_verify
 from benchday.planning.rules import rules_of
 from benchday.planning.target import Target, UnitNow
 from benchday.planning.targets import targets
-from benchday.planning.terms import TermFound, sources_of, term_of
+from benchday.planning.terms import TermFound, chosen, sources_of, term_of
 from benchday.planning.wording import MINUTE_US
 
 LATE_US = 15 * MINUTE_US
@@ -132,10 +132,16 @@ def _now(tools: Tools, story: UnitStory) -> UnitNow:
         hardware=identity.get("hardware") or None,
         release=story.has,
         in_boot=identity.get("mode") == "boot",
-        support_until=term_now(tools, story).last_day,
+        support_until=_last_day(tools, story),
         away=_away(tools, story),
         written_today=bool(story.writes),
     )
+
+
+def _last_day(tools: Tools, story: UnitStory) -> str | None:
+    """Return the last day of the term that is used; it is looked at after every entry, so nothing is worded here."""
+    found = chosen(sources_of(story, tools.plan.terms))
+    return found[0] if found is not None else None
 
 
 def _away(tools: Tools, story: UnitStory) -> str | None:

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import io
-import os
 from collections.abc import AsyncIterator, Iterator, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import replace
-from functools import partial
 
 import pytest
 import structlog
-from anyio import BrokenWorkerProcess
 
-from benchday.bench.apart import InProcesses
+from benchday.bench.apart import in_processes
 from benchday.bench.foreseeing import Foreseer, Pace
 from benchday.domain.errors import InputError
 from benchday.domain.playbook import StepName
@@ -186,23 +183,13 @@ async def test_sums_are_done_in_a_process_of_their_own(shop: Shop, log: io.Strin
     """What is handed over can be handed over, and comes back the same as if it had been done here."""
     shop.only(FIRST, SECOND)
     shop.people.answers |= {"confirm": None}
-    async with foreseen(shop) as (day, foreseer):
+    async with foreseen(shop) as (day, foreseer), in_processes() as apart:
         await day.item("confirm", FIRST)
         await day.item("confirm", SECOND)
         here = await foreseer.with_changes()
-        there = Foreseer(day.tools, known_from(shop.journal.read(), 1), SMALL, InProcesses())
+        there = Foreseer(day.tools, known_from(shop.journal.read(), 1), SMALL, apart)
         assert here is not None
         assert await there.with_changes() == here
         await there.look()
         assert there.outlook is not None
         assert "not foreseen" not in log.getvalue()
-        assert await InProcesses()(os.getpid) != os.getpid()
-
-
-async def test_a_process_that_is_ended_is_a_forecast_that_was_not_made(shop: Shop) -> None:
-    async with foreseen(shop) as (day, _):
-        apart = InProcesses()
-        foreseer = Foreseer(day.tools, known_from(shop.journal.read(), 1), SMALL, apart)
-        with pytest.raises(BrokenWorkerProcess):
-            await apart(partial(os._exit, 3))
-        assert await foreseer.with_changes() is not None

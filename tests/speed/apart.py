@@ -19,7 +19,7 @@ from functools import partial
 
 import anyio
 
-from benchday.bench.apart import Apart, InProcesses, in_a_thread
+from benchday.bench.apart import Apart, in_a_thread, in_processes
 from benchday.planning.forecast.engines import Engine, replicate
 from tests.planning.forecast.usual import usual_day
 
@@ -85,10 +85,11 @@ async def main(kib: int) -> None:
     """Print the table."""
     alone = await beside(kib, None)
     print(f"{kib} KiB in blocks of 1 KiB, each acknowledged: {alone * 1e6 / kib:.0f} us a block alone")
-    ways: dict[str, Apart] = {"a thread": in_a_thread, "a process": InProcesses()}
-    for name, apart in ways.items():
-        took = await beside(kib, apart)
-        print(f"  a forecast in {name:<9}  {took * 1e6 / kib:6.0f} us a block, {took / alone:5.1f} times as long")
+    async with in_processes() as processes:
+        ways: dict[str, Apart] = {"a thread": in_a_thread, "a process": processes}
+        for name, apart in ways.items():
+            took = await beside(kib, apart)
+            print(f"  a forecast in {name:<9}  {took * 1e6 / kib:6.0f} us a block, {took / alone:5.1f} times as long")
 
 
 if __name__ == "__main__":

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from functools import partial
+from collections.abc import Awaitable, Callable, Mapping
 from typing import TYPE_CHECKING
 
 from benchday.devices.drivers import plug_ins
@@ -47,7 +46,7 @@ async def make_console(place: Place) -> ConsoleDriver:
     line = taken_from(LineSettings, place.settings)
 
     limits = taken_from(ConsoleLimits, place.settings)
-    open_again = stably(place.where, partial(_watched, place, line))
+    open_again = _opening(place, line)
     first = await patiently(open_again, place.where, appears_s=limits.appears_s, poll_s=limits.poll_s)
     return ConsoleDriver(first, place.reopen or open_again, limits=limits)
 
@@ -65,13 +64,18 @@ async def make_dialogue(place: Place) -> DialogueDriver:
     )
 
     limits = taken_from(DialogueLimits, place.settings)
-    open_again = stably(place.where, partial(_watched, place, line))
+    open_again = _opening(place, line)
     first = await patiently(open_again, place.where, appears_s=limits.appears_s, poll_s=limits.poll_s)
     return DialogueDriver(first, place.reopen or open_again, dialogue, place.unit, limits=limits)
 
 
-async def _watched(place: Place, line: LineSettings) -> Link:
-    return place.watched(await open_link(place.where, line))
+def _opening(place: Place, line: LineSettings) -> Callable[[], Awaitable[Link]]:
+    """Return how to open the line at a place, now and again, whatever its port is called then."""
+
+    async def watched(where: str) -> Link:
+        return place.watched(await open_link(where, line))
+
+    return stably(place.where, watched)
 
 
 @takes(WebLimits, user="", password="")
@@ -111,7 +115,8 @@ async def make_watch(place: Place) -> WatchDriver:
     """Listen on a serial line and never send."""
     refuse_unknown(place.settings, (LineSettings, WatchLimits))
     limits = taken_from(WatchLimits, place.settings)
-    link = await _watched(place, taken_from(LineSettings, place.settings))
+    open_it = _opening(place, taken_from(LineSettings, place.settings))
+    link = await patiently(open_it, place.where, appears_s=limits.appears_s, poll_s=limits.poll_s)
     book = place.playbook
     if book is None or book.watch is None:
         return WatchDriver(link, limits)

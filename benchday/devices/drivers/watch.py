@@ -24,9 +24,13 @@ class WatchLimits:
     """At most, for one look; receivers stream once a second or oftener."""
     text_s: float = 15.0
     """At most, for the text sentences that say who it is: many send them rarely."""
+    appears_s: float = 5.0
+    """For the port of a unit just switched on."""
+    poll_s: float = 0.5
+    """Between two tries to open it."""
 
     def __post_init__(self) -> None:
-        if self.listen_s <= 0 or self.text_s <= 0:
+        if min(self.listen_s, self.text_s, self.poll_s) <= 0:
             raise InputError("limits of the driver watch are seconds above 0")
 
 
