@@ -6,7 +6,6 @@ wait for the next switch between threads (5 ms, ``sys.getswitchinterval``) sever
 
 from __future__ import annotations
 
-import os
 import pickle
 import subprocess
 import sys
@@ -98,11 +97,11 @@ async def in_processes() -> AsyncIterator[InProcesses]:
 
 
 async def _started() -> Process:
-    command = [sys.executable, "-m", "benchday.bench.apart_process"]
-    env = {**os.environ, "PYTHONPATH": os.pathsep.join(path for path in sys.path if path)}
-    # Ctrl-C goes to all programs of a terminal's group; what it means is for the one that runs the day to say.
+    # It finds what this program found, wherever that was run from.
+    program = f"import sys; sys.path[:] = {sys.path!r}; from benchday.bench.apart_process import main; main()"
+    command = [sys.executable, "-c", program]
     try:
-        return await anyio.open_process(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=None, env=env)
+        return await anyio.open_process(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=None)
     except OSError as error:
         raise SumBroken(f"a process for sums cannot be started: {error}") from error
 

@@ -39,6 +39,7 @@ def _serve(asked: BinaryIO, answers: BinaryIO) -> None:
 
 def main() -> None:
     """Be the other process."""
+    # Ctrl-C goes to all programs of a terminal's group; what it means is for the one that runs the day to say.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     if hasattr(os, "nice"):
         with suppress(OSError):
@@ -47,7 +48,3 @@ def main() -> None:
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
     _serve(sys.stdin.buffer, answers)
-
-
-if __name__ == "__main__":
-    main()

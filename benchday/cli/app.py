@@ -219,7 +219,7 @@ def run(
 @app.command(short_help="Run a whole day with simulated instruments.")
 def demo(
     folder: Here = Path("benchday-demo"),
-    units: Annotated[int, typer.Option("--units", min=1, max=60, help="How many instruments.")] = 20,
+    units: Annotated[int, typer.Option("--units", min=1, max=60, help="How many instruments.")] = 22,
     seed: Seed = 1,
     speed: Speed = 1200.0,
     trouble: Annotated[

@@ -91,6 +91,8 @@ class StationPart(Part):
     until_us: int | None
     item: str | None
     place: str
+    runs: str
+    """How long a step that a person minds has run, of about how long; empty of any other."""
 
 
 class AsidePart(Part):

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from benchday.devices.ports.roots import HERE, Roots
-from benchday.devices.ports.troubles import CablePort, Code, Trouble, look
+from benchday.at_hand.ports import HERE, CablePort, Code, Roots, Trouble, look
 from benchday.domain.bench import Instruments
 from benchday.domain.plan import DayPlan
 from benchday.inputs.day import BENCH

@@ -6,14 +6,13 @@ import sys
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
+from benchday.at_hand.ports import LISTS, WARNINGS, Looked
 from benchday.cli.output import wrapped
-from benchday.devices.ports import LISTS
-from benchday.devices.ports.troubles import WARNINGS, Looked
 from benchday.domain.clean import clean
 from benchday.domain.ports import names_for, server_of
 
 if TYPE_CHECKING:
-    from benchday.devices.ports.asking import Heard
+    from benchday.at_hand.asking import Heard
 
 
 def lines(found: Looked, heard: Mapping[str, Heard], served: Mapping[str, tuple[str, str | None]]) -> Iterator[str]:

@@ -31,7 +31,7 @@ TROUBLE = "trouble.yaml"
 class DemoOptions:
     """How the demo is run."""
 
-    units: int = 20
+    units: int = 22
     seed: int = 1
     speed_milli: int = 600_000
     trouble: Path | None = None

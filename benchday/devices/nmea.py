@@ -76,9 +76,9 @@ def scan(buffer: bytes | bytearray) -> Scanned:
         start = line.rfind(b"$")
         if start < 0:
             continue
-        sentence = _read(line[start:])
+        sentence = _read(line[start:]) if len(line) - start <= LONGEST_READ else None
         if sentence is None:
-            damaged.append(line[start:])
+            damaged.append(line[start : start + LONGEST_READ])
         else:
             sentences.append(sentence)
     kept = len(tail) if len(tail) <= LONGEST_READ else 0

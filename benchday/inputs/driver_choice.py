@@ -12,7 +12,7 @@ from benchday.inputs.outcome import nearest, shown
 from benchday.inputs.wording import kind_of
 from benchday.inputs.yaml_text import YamlText
 
-BUILT_IN_DRIVERS = ("console", "dialogue", "web", "page", "storage", "watch", "smp", "by-hand")
+BUILT_IN_DRIVERS = ("console", "dialogue", "web", "page", "smp", "storage", "watch", "by-hand")
 DRIVERS_GROUP = "benchday.drivers"
 """Entry points of this group name drivers that are plug-ins."""
 

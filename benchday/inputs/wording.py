@@ -24,6 +24,16 @@ PATTERNS: Mapping[str, str] = {
     r"^[\x21-\x7e]+$": "printable ASCII characters without spaces",
     r"^[\x20-\x7e]*$": "printable ASCII characters",
     r"^run$": "run",
+    r"^[+-]?[0-9]{1,3}(\.[0-9]{1,10})?$": "decimal degrees, like 12.5761300",
+    r"^[+-]?[0-9]{1,5}(\.[0-9]{1,4})?$": "metres, like 89.0",
+    r"^[0-9]{4}(\.[0-9]{1,3})?$": "a year with its part, like 2026.5",
+    r"^[A-Za-z0-9._:@-]{1,15}$": "the name of a network interface, like wlan1",
+    r"^[0-9A-Fa-f.:]{2,45}$": "an address of this computer, like 192.0.2.7",
+    r"^[A-Za-z0-9._-]{1,80}$": "a file name of letters, digits, dots, hyphens and underscores",
+    r"^[^\x00-\x1f\x7f]*$": "text on one line",
+    r"^[^\x00-\x1f\x7f:]+$": "a name on one line, without a colon",
+    r"^[A-Za-z][\w-]{0,40}$": "the name of an attribute: letters, digits and hyphens",
+    r"^[^,*$\x00-\x1f\x7f]+$": "text without commas, asterisks and dollar signs",
 }
 """What each pattern in the models means."""
 

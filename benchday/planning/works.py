@@ -21,7 +21,9 @@ class WorksTogether:
     """Whether two units work together, each on its release.
 
     A playbook's ``works_together`` that names both models decides. Where none does, two receivers must have the same
-    release. Units of one model work together on the same release in any case.
+    release. Units of one model work together on the same release in any case, and on different ones only where a group
+    names that model alone, or twice. Two models that are no receivers and that nobody names beside each other have
+    nothing to do with each other.
     """
 
     def __init__(self, together: Sequence[Together], order: Order) -> None:
@@ -34,9 +36,13 @@ class WorksTogether:
         self._pairs: dict[tuple[str, str], list[tuple[int, int]]] = {}
         for group in together:
             ranges = [(works.model, order.within(works)) for works in group.together]
-            for one, ones in ranges:
-                for other, others in ranges:
-                    self._pairs.setdefault((one, other), []).append((ones, others))
+            several = len({model for model, _ in ranges}) > 1
+            for number, (one, ones) in enumerate(ranges):
+                for place, (other, others) in enumerate(ranges):
+                    # Beside another model a range says nothing of two units of its own.
+                    if number != place or not several:
+                        self._pairs.setdefault((one, other), []).append((ones, others))
+        self._every = (1 << len(order)) - 1
         self._partners: dict[tuple[Kind, Kind, int], int] = {}
         self._plain: dict[frozenset[Kind], bool] = {}
 
@@ -65,11 +71,18 @@ class WorksTogether:
     def _found(self, one: Kind, other: Kind, place: int) -> int:
         if self.equal(one, other):
             return 1 << place
+        if self._strangers(one, other):
+            return self._every
         found = 1 << place if one.model == other.model else 0
         for ones, others in self._pairs.get((one.model, other.model), ()):
             if ones >> place & 1:
                 found |= others
         return found
+
+    def _strangers(self, one: Kind, other: Kind) -> bool:
+        """Tell whether these have nothing to do with each other: no receivers, and named beside each other nowhere."""
+        named = (one.model, other.model) in self._pairs
+        return not named and one.model != other.model and not (one.receiver or other.receiver)
 
 
 def all_work(works: WorksTogether, kinds: Sequence[Kind], places: Sequence[int | None]) -> tuple[int, int] | None:

@@ -136,7 +136,7 @@ def steady(reading: object) -> object:
     if isinstance(reading, PowerReading):
         return replace(reading, charge_percent=0, temperature_dk=0, voltage_mv=0, current_ma=0)
     if isinstance(reading, Sky):
-        return replace(reading, satellites=0, latitude_e7=None, longitude_e7=None)
+        return Sky(reading.fix, reading.base, satellites=0)
     return reading
 
 

@@ -23,7 +23,9 @@ def test_the_built_in_ones_are_listed(capsys: pytest.CaptureFixture[str]) -> Non
     document = json.loads(capsys.readouterr().out)
     DOCUMENTS["drivers"].model_validate(document)
     assert [driver["name"] for driver in document["drivers"]][: len(DRIVERS)] == list(DRIVERS)
-    assert all("identify" in driver["capabilities"] for driver in document["drivers"])
+    able = {driver["name"]: driver["capabilities"] for driver in document["drivers"]}
+    assert all("identify" in able[name] for name in ("console", "web", "by-hand"))
+    assert able["dialogue"] is None, "its playbook says what it can do"
 
 
 def test_plug_ins_are_told_in_words(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:

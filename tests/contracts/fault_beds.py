@@ -58,6 +58,7 @@ KINDS: dict[str, Kind] = {
             "transfer_answer_s": 0.05,
             "transfer_end_s": 0.1,
             "transfer_ask_s": 0.05,
+            "transfer_still_s": 1.0,
             "transfer_block_s": 0.1,
             "transfer_quiet_s": 0.05,
         },

@@ -43,6 +43,7 @@ def test_only_places_that_the_bench_has(day: FinishedDay) -> None:
     granted = {(r.facts["pool"], r.facts["place"]) for r in day.of("place_granted")}
     stations = {("station", f"S{n}") for n in range(1, 6)}
     cables = {("cable:round", "R1"), ("cable:round", "R2"), ("cable:usb", "U1"), ("cable:usb", "U2"), ("adapter", "W1")}
+    cables |= {("cable:six-pin", "X1")}
     assert granted <= stations | cables | {("charger", "C1"), ("charger", "C2")}
 
 

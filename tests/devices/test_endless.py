@@ -39,20 +39,20 @@ def ended_after(machine: Sender | Receiver, heard: bytes, every_us: int) -> int:
 
 
 def test_a_line_that_never_falls_quiet_ends_a_receiver() -> None:
-    """Each stretch of noise counts as a try, so that eleven times ten seconds are all."""
+    """Three minutes without a good block are all, whatever is heard meanwhile."""
     receiver = Receiver(5000)
     first = x.block(1, bytes(1024), crc=True)
     receiver.turn(first, 0)
-    assert ended_after(receiver, b"noise", SECOND // 10) < 130 * SECOND
+    assert ended_after(receiver, b"noise", SECOND // 10) < 190 * SECOND
     assert receiver.ending is Ending.CUT
 
 
 def test_a_block_that_comes_for_ever_ends_a_receiver() -> None:
-    """Acknowledged as often as a block may be tried, then broken off."""
+    """It is acknowledged each time, and after three minutes of nothing else broken off."""
     receiver = Receiver(5000)
     block = x.block(1, bytes(1024), crc=True)
-    acknowledged = sum(receiver.turn(block, now * SECOND).send == bytes((x.ACK,)) for now in range(30))
-    assert acknowledged == 11
+    acknowledged = sum(receiver.turn(block, now * SECOND).send == bytes((x.ACK,)) for now in range(200))
+    assert 170 < acknowledged <= 181
     assert receiver.ending is Ending.CUT
 
 

@@ -134,3 +134,12 @@ def test_unreadable_gga(fields: str) -> None:
     """It is told, with the sentence."""
     with pytest.raises(Garbled, match=fields[:10]):
         sky_of_gga(Sentence(tuple(fields.split(","))))
+
+
+def test_a_line_too_long_for_a_sentence_is_damage_also_if_its_sum_holds() -> None:
+    """Its digits would otherwise reach whoever makes numbers of them."""
+    body = b"PQFN,SATS," + b"7" * 5000
+    line = b"$" + body + f"*{checksum(body):02X}\r\n".encode()
+    scanned = scan(line)
+    assert (scanned.sentences, scanned.used) == ((), len(line))
+    assert [len(piece) for piece in scanned.damaged] == [LONGEST_READ]

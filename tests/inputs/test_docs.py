@@ -13,7 +13,9 @@ from benchday.domain.playbook import LIMITS
 from benchday.inputs.roster_csv import COLUMNS
 from benchday.inputs.schemas import FILES, schema
 
-PAGE = (files("benchday") / "docs" / "files.md").read_text(encoding="utf-8")
+DOCS = files("benchday") / "docs"
+# Declared pages have a page of their own.
+PAGE = "".join((DOCS / name).read_text(encoding="utf-8") for name in ("files.md", "pages.md"))
 LATER = frozenset({"TroubleWhen", "TroubleWhat"})
 """Closed lists that the page of dialogues explains."""
 

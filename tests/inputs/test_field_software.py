@@ -21,7 +21,7 @@ BASE, ROVER, CONTROLLER = "WS-41-00342", "007421530018", "SP4-22107"
 def plan(tmp_path_factory: pytest.TempPathFactory) -> DayPlan:
     """Read the sample day with its controller."""
     folder: Path = tmp_path_factory.mktemp("controller") / "day"
-    write_sample(folder, 7, build_image=small_image, units=21)
+    write_sample(folder, 7, build_image=small_image, units=22)
     return replace(load_day(folder), terms=None)
 
 

@@ -63,7 +63,7 @@ def test_images_are_of_the_size_that_a_transfer_takes_half_a_minute_for(tmp_path
         )
 
     write_sample(tmp_path / "day", 1, build_image=build)
-    assert len(asked) == 13
+    assert len(asked) == 17
     assert all(300_000 <= size < 400_000 for size in asked)
 
 

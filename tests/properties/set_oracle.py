@@ -82,11 +82,21 @@ class Case:
         for group in self.together:
             xs = [w for w in group.together if w.model == a.model]
             ys = [w for w in group.together if w.model == b.model]
+            if a.model == b.model and len({w.model for w in group.together}) > 1:
+                # Beside another model a range says nothing of two units of its own; two ranges of it do.
+                pairs = [(w, v) for n, w in enumerate(group.together) for m, v in enumerate(group.together) if n != m]
+                pairs = [(w, v) for w, v in pairs if w.model == v.model == a.model]
+                named = named or bool(pairs)
+                if any(_holds(w, x) and _holds(v, y) for w, v in pairs):
+                    return True
+                continue
             named = named or (bool(xs) and bool(ys))
             if any(_holds(w, x) for w in xs) and any(_holds(w, y) for w in ys):
                 return True
-        receivers = a.role is not Role.NONE and b.role is not Role.NONE
-        return not named and x == y and receivers
+        receivers = [u.role is not Role.NONE for u in (a, b)]
+        if not named and a.model != b.model and not any(receivers):
+            return True
+        return not named and x == y and all(receivers)
 
     def members(self) -> list[UnitNow]:
         """Units of the set that take part, by serial."""

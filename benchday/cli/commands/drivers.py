@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from benchday.at_hand.drivers import installed_drivers
 from benchday.cli.exits import Exit
 from benchday.cli.output import print_document, wrapped
-from benchday.devices.drivers.installed import installed_drivers
 from benchday.domain.clean import clean
 from benchday.domain.drivers import BUILT_IN, DriverKnown
 from benchday.domain.seams import CAPABILITIES

@@ -7,16 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from benchday.at_hand.ports import HERE, WARNINGS, CablePort, Code, Looked, Roots, Trouble, look, rules
 from benchday.cli.exits import Exit
 from benchday.cli.output import print_document
 from benchday.cli.ports_view import lines
-from benchday.devices.ports.roots import HERE, Roots
-from benchday.devices.ports.troubles import WARNINGS, CablePort, Code, Looked, Trouble, look
-from benchday.devices.ports.udev import rules
 from benchday.domain.ports import Plugged, names_for
 
 if TYPE_CHECKING:
-    from benchday.devices.ports.asking import Heard
+    from benchday.at_hand.asking import Heard
 
 BENCH = "bench.yaml"
 
@@ -118,7 +116,7 @@ def _ask(folder: Path | None, found: Looked, record: Path | None) -> Mapping[str
     """Ask who speaks on each free port, with the record locked so that no day begins meanwhile."""
     import anyio
 
-    from benchday.devices.ports.asking import ask_ports, by_serial_line
+    from benchday.at_hand.asking import ask_ports, by_serial_line
     from benchday.domain.errors import InputError
     from benchday.inputs.day import load_day
 

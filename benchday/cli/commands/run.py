@@ -8,6 +8,7 @@ from pathlib import Path
 
 import anyio
 
+from benchday.at_hand.drivers import installed_drivers
 from benchday.bench.foreseeing import PLENTY, SPARING
 from benchday.cli.exits import Exit
 from benchday.cli.lines import LineReader
@@ -16,7 +17,6 @@ from benchday.cli.output import print_document
 from benchday.cli.pipe import Pipe, to_stdout
 from benchday.cli.standing import bench_document
 from benchday.cli.stopping import Interruptible
-from benchday.devices.drivers.installed import installed_drivers
 from benchday.domain.bench import Instruments
 from benchday.domain.errors import InputError
 from benchday.domain.plan import DayPlan

@@ -10,10 +10,9 @@ from typing import IO, cast
 
 import anyio
 
+from benchday.at_hand.trials import FAILS, WORKS, Noted, Tried
 from benchday.cli.exits import Exit
 from benchday.cli.output import print_document, wrapped
-from benchday.devices.transcript import Noted
-from benchday.devices.trying import FAILS, WORKS, Tried
 from benchday.domain.clean import clean
 from benchday.domain.errors import InputError
 from benchday.domain.playbook import Playbook

@@ -6,10 +6,10 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+from benchday.at_hand.drivers import installed_drivers
 from benchday.cli.exits import Exit
 from benchday.cli.newest_list import newest_in_record
 from benchday.cli.port_notices import port_notices
-from benchday.devices.drivers.installed import installed_drivers
 from benchday.domain.clean import clean
 from benchday.domain.errors import Mistake, MistakesFound
 from benchday.inputs.day import read_day

@@ -56,6 +56,8 @@ class ConsoleLimits:
     """Between one request for the first block of a recording and the next."""
     transfer_block_s: float = 10.0
     """For the next block of a recording."""
+    transfer_still_s: float = 180.0
+    """Without a good block of a recording, whatever else is heard."""
     transfer_quiet_s: float = 1.0
     """For a damaged line to fall quiet, before a block is asked for again."""
 
@@ -68,7 +70,10 @@ class ConsoleLimits:
     def receiving(self) -> ReceiverLimits:
         """Return what of this a receiver keeps."""
         return ReceiverLimits(
-            start_us=_us(self.transfer_ask_s), block_us=_us(self.transfer_block_s), inside_us=_us(self.transfer_quiet_s)
+            start_us=_us(self.transfer_ask_s),
+            block_us=_us(self.transfer_block_s),
+            inside_us=_us(self.transfer_quiet_s),
+            standstill_us=_us(self.transfer_still_s),
         )
 
 

@@ -73,7 +73,8 @@ def capabilities_made(maker: object) -> tuple[str, ...] | None:
     if not inspect.isclass(made) or made is object or made is type(None):
         return None
 
-    return tuple(name for name, protocol in CAPABILITIES.items() if issubclass(made, protocol))
+    # A class with none gets them one by one, as its playbook declares them.
+    return tuple(name for name, protocol in CAPABILITIES.items() if issubclass(made, protocol)) or None
 
 
 def wrong_with(maker: Any) -> str | None:
