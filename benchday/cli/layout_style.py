@@ -5,18 +5,18 @@ from __future__ import annotations
 STYLE = """
 @page {
   size: A4;
-  margin: 12mm 14mm 15mm;
+  margin: 10mm 14mm 13mm;
   @bottom-right { content: "page " counter(page) " of " counter(pages); font: 10pt sans-serif; }
 }
 * { box-sizing: border-box; }
-body { margin: 0; background: #fff; color: #000; font: 10pt/1.25 "Liberation Sans", Arial, Helvetica, sans-serif; }
+body { margin: 0; background: #fff; color: #000; font: 10pt/1.18 "Liberation Sans", Arial, Helvetica, sans-serif; }
 section { break-after: page; }
 section:last-child { break-after: auto; }
 h1 { font-size: 18pt; margin: 0; }
 h2 { font-size: 13pt; margin: 3mm 0 1mm; break-after: avoid; }
-p { margin: 0 0 1mm; }
+p { margin: 0 0 0.5mm; }
 .simulated { float: right; border: 1mm solid #000; padding: 0 3mm; font-size: 20pt; font-weight: bold; }
-.day { clear: right; margin-bottom: 3mm; }
+.day { clear: right; margin-bottom: 1mm; }
 .small { font-size: 10pt; margin-top: 3mm; }
 ul { margin: 0; padding-left: 5mm; }
 table { width: 100%; border-collapse: collapse; margin: 2mm 0; }
