@@ -24,7 +24,7 @@ caption { text-align: left; font-size: 13pt; font-weight: bold; padding-bottom: 
 th, td { border: 0.3mm solid #000; padding: 0.5mm 1.5mm; text-align: left; vertical-align: top; }
 thead { display: table-header-group; }
 tr { break-inside: avoid; }
-.digest { display: block; font: 9pt "Liberation Mono", monospace; letter-spacing: -0.06em; overflow-wrap: anywhere; }
+.digest { display: block; font: 10pt "Liberation Mono", monospace; letter-spacing: -0.06em; overflow-wrap: anywhere; }
 .things th, .things td:nth-last-child(1) { white-space: nowrap; }
 .images th:first-child { width: 74%; }
 .crews th:first-child { width: 19%; }

@@ -95,7 +95,7 @@ def _write(folder: Path, seed: int, scenario: Scenario, build_image: BuildImage)
     _text(folder / "bench.yaml", sample_text.BENCH)
     _text(folder / "roster.csv", sample_text.roster_text(scenario.units))
     terms = folder / "terms.csv"
-    _text(terms, sample_text.terms_text(scenario.units, {renewal.unit for renewal in scenario.renewals}))
+    _text(terms, sample_text.terms_text(scenario.units))
     as_of_s = datetime.fromisoformat(f"{sample_text.TERMS_AS_OF}T12:00+00:00").timestamp()
     # A list is of the day of its file.
     os.utime(terms, (as_of_s, as_of_s))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 
 from benchday.domain.scenario import Coming, ScenarioUnit
 from benchday.inputs.roster_csv import COLUMNS
@@ -148,13 +148,9 @@ SUPPLIED_MODELS = ("Millrace", "Osier")
 """Models of the supplier whose list of support terms the sample day has."""
 
 
-def terms_text(units: Iterable[ScenarioUnit], renewed: Collection[str] = ()) -> str:
-    """Return the supplier's list: what the units themselves tell, as far as they are the supplier's.
-
-    It is older than the renewals of the day, and does not name their units.
-    """
-    listed = (u for u in units if u.model in SUPPLIED_MODELS and u.serial not in renewed)
-    rows = [(u.serial, u.starts.term) for u in listed if u.starts.term]
+def terms_text(units: Iterable[ScenarioUnit]) -> str:
+    """Return the supplier's list: what the units themselves tell, as far as they are the supplier's."""
+    rows = [(u.serial, u.starts.term) for u in units if u.model in SUPPLIED_MODELS and u.starts.term]
     return _csv_text(("serial", "support_until"), rows)
 
 
