@@ -53,7 +53,8 @@ def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Demo
     for day in days.values():
         if day.process.poll() is None:
             day.process.kill()
-            day.process.communicate()
+        # Also of one that ended and that no test of this processor asked for.
+        day.process.communicate()
 
 
 @pytest.fixture(scope="session")

@@ -53,7 +53,9 @@ def _lines(driver: DriverKnown) -> Iterator[str]:
         yield wrapped(clean(f"cannot be used: {driver.problem}"), indent="    ", first="  ")
         return
     if driver.capabilities is None:
-        yield wrapped("its maker does not say what it makes: asked when it is opened", indent="    ", first="  ")
+        built_in = "does: what its playbook declares; by hand: the rest"
+        other = "its maker does not say what it makes: asked when it is opened"
+        yield wrapped(built_in if driver.source == BUILT_IN else other, indent="    ", first="  ")
         return
     yield wrapped(f"does: {', '.join(driver.capabilities) or 'nothing'}", indent="    ", first="  ")
     if by_hand := _lacking(driver.capabilities):

@@ -11,7 +11,7 @@ from benchday.devices.drivers.console import ConsoleDriver
 from benchday.devices.drivers.console_line import ConsoleLimits
 from benchday.devices.drivers.dialogue import DialogueDriver, DialogueLimits
 from benchday.devices.drivers.guarded import guarded
-from benchday.devices.drivers.makers import missing_for, needs, takes
+from benchday.devices.drivers.makers import as_declared, missing_for, needs, takes
 from benchday.devices.drivers.page_making import make_page
 from benchday.devices.drivers.place import Place
 from benchday.devices.drivers.plug_ins import GROUP, Make
@@ -51,6 +51,7 @@ async def make_console(place: Place) -> ConsoleDriver:
     return ConsoleDriver(first, place.reopen or open_again, limits=limits)
 
 
+@as_declared
 @takes(DialogueLimits)
 async def make_dialogue(place: Place) -> DialogueDriver:
     """Open a serial line and speak the dialogue on it that the playbook declares."""
@@ -155,6 +156,7 @@ async def make_by_hand(place: Place) -> ByHandDriver:
     return ByHandDriver(place.ask, in_hand(place))
 
 
+@as_declared
 @takes(LineSettings, SmpLimits, SmpSources)
 @needs("smp", "smp", "cbor2", "crcmod")
 async def make_smp(place: Place) -> object:

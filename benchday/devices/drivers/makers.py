@@ -17,7 +17,7 @@ from typing import Any, TypeVar
 from benchday.domain.seams import CAPABILITIES
 
 _M = TypeVar("_M", bound=Callable[..., object])
-_TAKES, _NEEDS = "benchday_takes", "benchday_needs"
+_TAKES, _NEEDS, _DECLARED = "benchday_takes", "benchday_needs", "benchday_declared"
 
 
 def takes(*kinds: type, **also: object) -> Callable[[_M], _M]:
@@ -39,6 +39,12 @@ def needs(extra: str, *modules: str) -> Callable[[_M], _M]:
         return maker
 
     return mark
+
+
+def as_declared(maker: _M) -> _M:
+    """Mark a maker whose drivers can do what their playbook declares, which no class tells beforehand."""
+    setattr(maker, _DECLARED, True)
+    return maker
 
 
 def settings_of(maker: object) -> Mapping[str, object] | None:
@@ -66,6 +72,8 @@ def _is_there(module: str) -> bool:
 
 def capabilities_made(maker: object) -> tuple[str, ...] | None:
     """Return what a maker's driver can do, by the class that the maker says it returns; None if it names none."""
+    if getattr(maker, _DECLARED, False):
+        return None
     try:
         made = typing.get_type_hints(maker).get("return")
     except Exception:  # noqa: BLE001  # an annotation of a stranger may name anything at all
@@ -73,8 +81,7 @@ def capabilities_made(maker: object) -> tuple[str, ...] | None:
     if not inspect.isclass(made) or made is object or made is type(None):
         return None
 
-    # A class with none gets them one by one, as its playbook declares them.
-    return tuple(name for name, protocol in CAPABILITIES.items() if issubclass(made, protocol)) or None
+    return tuple(name for name, protocol in CAPABILITIES.items() if issubclass(made, protocol))
 
 
 def wrong_with(maker: Any) -> str | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from benchday.devices.drivers.makers import takes
+from benchday.devices.drivers.makers import as_declared, takes
 from benchday.devices.drivers.page import PageDriver
 from benchday.devices.drivers.page_session import Way
 from benchday.devices.drivers.page_wire import Adapter, Pin
@@ -14,6 +14,7 @@ from benchday.domain.errors import InputError
 from benchday.domain.page import Page
 
 
+@as_declared
 @takes(WebLimits, user="", password="")
 async def make_page(place: Place) -> PageDriver:
     """Speak with the unit's own page as its playbook declares it; nothing is sent yet.
