@@ -9,10 +9,14 @@ from benchday.domain.seams import CAPABILITIES
 
 DRIVER, BY_HAND = "driver", "by hand"
 
-_METHODS: Mapping[str, str] = {
+METHODS: Mapping[str, str] = {
     name: next(word for word in vars(protocol) if not word.startswith("_")) for name, protocol in CAPABILITIES.items()
 }
 """Capability -> the one method of its Protocol."""
+METHODS_BY_KEY: Mapping[str, str] = {
+    name.replace(" ", "_").replace("-", "_"): method for name, method in METHODS.items()
+}
+"""The same by the key under which a playbook declares the capability."""
 
 
 class Completed:
@@ -27,7 +31,7 @@ class Completed:
         for name, protocol in CAPABILITIES.items():
             for part, source in ((driver, DRIVER), (by_hand, BY_HAND)):
                 if isinstance(part, protocol):
-                    setattr(self, _METHODS[name], getattr(part, _METHODS[name]))
+                    setattr(self, METHODS[name], getattr(part, METHODS[name]))
                     sources[name] = source
                     break
         self.sources = MappingProxyType(sources)

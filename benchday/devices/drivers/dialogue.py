@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import TypeVar
 
 import anyio
 
+from benchday.devices.completed import METHODS_BY_KEY
 from benchday.devices.drivers import dialogue_words as words
 from benchday.devices.drivers.dialogue_carried import Sink, fetch, send_image, sum_of
 from benchday.devices.drivers.dialogue_line import DialogueLine
@@ -85,7 +86,7 @@ class DialogueDriver:
         self._limits = limits or DialogueLimits()
         self._awake = dialogue.wake is None
         self._talk = self._talking_on(link)
-        for key, name in _METHODS.items():
+        for key, name in METHODS_BY_KEY.items():
             if getattr(dialogue, key) is not None:
                 setattr(self, name, getattr(self, f"_{name}"))
 
@@ -231,19 +232,3 @@ class DialogueDriver:
 def _declared(part: _T | None) -> _T:
     assert part is not None  # noqa: S101  # the method is there only if the part is
     return part
-
-
-_METHODS: Mapping[str, str] = {
-    "identify": "identify",
-    "power": "power",
-    "recordings": "recordings",
-    "fetch": "fetch",
-    "settings": "settings",
-    "put_settings": "put_settings",
-    "write": "write",
-    "restart": "restart",
-    "self_test": "self_test",
-    "position": "sky",
-    "prove": "prove",
-}
-"""Key of the dialogue -> the method that its capability has."""

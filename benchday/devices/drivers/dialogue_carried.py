@@ -10,6 +10,7 @@ import anyio
 
 from benchday.devices.drivers.dialogue_talk import Heard, Talk, number_of
 from benchday.devices.drivers.dialogue_words import digest_of
+from benchday.devices.drivers.last_word import LAST_WORDS_S, all_left, cut, settled
 from benchday.devices.transfer import Monotonic, drive
 from benchday.devices.xmodem import Ending, Machine, Sender
 from benchday.devices.xmodem_receiver import Receiver
@@ -22,8 +23,6 @@ from benchday.domain.readings import Progress, Recording
 
 FLASH_AT_MOST_S = 4 * 3600.0
 """A unit that reports a flash for longer than this has lost its way (seconds)."""
-_LAST_WORDS_S = 1.0
-"""For what a unit may still say of a transfer that was cut (seconds)."""
 _HANG_UP = b"\x18\x18"
 _SMALL = 128
 
@@ -123,37 +122,17 @@ async def send_image(
             async for sent in transfer:
                 yield Progress(min(sent, len(image)), len(image), "sending")
     except LinkGone as error:
-        raise _cut(f"the line vanished while the image was sent: {error}", sender) from error
+        raise cut(f"the line vanished while the image was sent: {error}", sender) from error
 
     talk.line.give_back(sender.rest)
-    await _settle(talk, asked, sender)
+    limit_s = float(asked.whole.seconds) if all_left(sender) else LAST_WORDS_S
+    await settled(sender, lambda: talk.hear(asked.whole.hear, limit_s, asked.whole.refused))
+    if not all_left(sender):
+        raise cut("the transfer ended early, whatever the unit says of it", sender)
     if asked.flash is not None:
         async with aclosing(_flash(talk, asked.flash, sender, clock)) as flashing:
             async for progress in flashing:
                 yield progress
-
-
-async def _settle(talk: Talk, asked: Write, sender: Machine) -> None:
-    """Return if the unit said that the image is whole; else raise what its word, or its silence, means."""
-    if sender.ending is Ending.NEVER_BEGAN:
-        raise LinkSilent("the unit agreed to take an image and then never asked for it; nothing was sent")
-    limit_s = float(asked.whole.seconds) if sender.ending in (Ending.WHOLE, Ending.UNKNOWN) else _LAST_WORDS_S
-    try:
-        await talk.hear(asked.whole.hear, limit_s, asked.whole.refused)
-    except Refused as refusal:
-        if sender.done_bytes == 0:
-            raise
-        raise _cut(f"the unit took the image and then refused it: {refusal.code} {refusal.words}", sender) from refusal
-    except LinkGone as error:
-        raise _cut(f"the line vanished before the unit said whether the image is whole: {error}", sender) from error
-    except (LinkSilent, Garbled) as error:
-        if sender.ending in (Ending.WHOLE, Ending.UNKNOWN):
-            raise OutcomeUnknown(
-                "the whole image was sent, but the unit did not say whether it is whole; read the unit back"
-            ) from error
-        raise _cut(f"the transfer ended early ({sender.ending.value if sender.ending else 'open'})", sender) from error
-    if sender.ending not in (Ending.WHOLE, Ending.UNKNOWN):
-        raise _cut("the transfer ended early, whatever the unit says of it", sender)
 
 
 async def _flash(talk: Talk, flash: Flash, sender: Machine, clock: Monotonic) -> AsyncGenerator[Progress]:
@@ -166,7 +145,7 @@ async def _flash(talk: Talk, flash: Flash, sender: Machine, clock: Monotonic) ->
         if said.pattern in flash.until:
             return
         if said.pattern in greeting:
-            raise _cut("the unit started anew while flashing: did its power fail?", sender)
+            raise cut("the unit started anew while flashing: did its power fail?", sender)
         if clock() > until_us:
             raise OutcomeUnknown(f"the unit flashes for {FLASH_AT_MOST_S / 3600:g} hours; read it back")
         # A report that cannot be, or that goes backwards, is a damaged one: what counts is the word at the end.
@@ -183,12 +162,6 @@ async def _report(talk: Talk, patterns: tuple[str, ...], flash: Flash, sender: M
             f"the unit said nothing for {flash.seconds:g} s while flashing; do not switch it off, read it back"
         ) from error
     except LinkError as error:
-        raise _cut(f"the line vanished while the unit was flashing: {error}", sender) from error
+        raise cut(f"the line vanished while the unit was flashing: {error}", sender) from error
     except Refused as refusal:
-        raise _cut(f"the unit could not flash: {refusal.code} {refusal.words}", sender) from refusal
-
-
-def _cut(text: str, sender: Machine) -> TransferCut:
-    return TransferCut(
-        f"{text}; the unit may be half written: leave it connected and have it identified anew", sender.done_bytes
-    )
+        raise cut(f"the unit could not flash: {refusal.code} {refusal.words}", sender) from refusal

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import httpx
 
+from benchday.devices.completed import METHODS_BY_KEY
 from benchday.devices.drivers import page_readings as readings
 from benchday.devices.drivers.page_asking import built
 from benchday.devices.drivers.page_session import PageSession, Way
@@ -20,23 +21,6 @@ from benchday.domain.page import Page
 from benchday.domain.page_requests import Put
 from benchday.domain.permits import SpentAct, Verb, restart_covered, use_act
 from benchday.domain.readings import Identity, PowerReading, Progress, Proof, Recording, SelfTest, Settings, Sky
-
-LEAST_BYTES_PER_SECOND = 1000
-"""A copy that comes slower than this is given up; slower than any link that instruments have."""
-SHORTEST_FETCH_S = 60.0
-_METHODS = {
-    "power": "power",
-    "recordings": "recordings",
-    "fetch": "fetch",
-    "settings": "settings",
-    "put_settings": "put_settings",
-    "write": "write",
-    "restart": "restart",
-    "self_test": "self_test",
-    "position": "sky",
-    "prove": "prove",
-}
-"""Part of a declared page -> the method of that capability."""
 
 
 class PageDriver:
@@ -55,8 +39,8 @@ class PageDriver:
         self._session = PageSession(page, way)
         self._known = _Known(self._session, page, unit)
         acts = _Acts(page, self._session, self._known, clock)
-        for part, method in _METHODS.items():
-            if getattr(page, part) is not None:
+        for part, method in METHODS_BY_KEY.items():
+            if part != "identify" and getattr(page, part) is not None:
                 setattr(self, method, getattr(acts, method))
 
     async def aclose(self) -> None:
@@ -160,7 +144,7 @@ class _Acts:
 
     async def fetch(self, recording: Recording, sink: Callable[[bytes], Awaitable[None]]) -> AsyncIterator[Progress]:
         await self._known.sure()
-        digest, done, until_us = hashlib.sha256(), 0, self._clock() + _fetch_us(recording.bytes)
+        digest, done, until_us = hashlib.sha256(), 0, self._clock() + self._fetch_us(recording.bytes)
         try:
             async with aclosing(self._pieces(recording)) as pieces:
                 async for piece in pieces:
@@ -173,6 +157,11 @@ class _Acts:
             raise TransferCut(f"{recording.name} came only in part; fetch it again ({error})", done) from error
         if done != recording.bytes or recording.sha256 not in (None, digest.hexdigest()):
             raise Garbled(f"the copy of {recording.name} differs from what is on the unit; fetch it again")
+
+    def _fetch_us(self, size: int) -> int:
+        """Return how long a copy may take at most."""
+        limits = self._session.way.limits
+        return round((limits.answer_s + size / limits.fetch_bytes_per_s) * 1e6)
 
     async def _pieces(self, recording: Recording) -> AsyncGenerator[bytes]:
         assert self._page.fetch is not None  # noqa: S101 - only declared ones are reached
@@ -251,9 +240,4 @@ def _in_bounds(recording: Recording, done: int, *, late: bool) -> None:
     if done > recording.bytes:
         raise Garbled(f"{recording.name} is longer than the {recording.bytes} bytes announced")
     if late:
-        raise LinkSilent(f"it comes slower than {LEAST_BYTES_PER_SECOND} bytes a second")
-
-
-def _fetch_us(size: int) -> int:
-    """Return how long a copy may take at most."""
-    return round(max(SHORTEST_FETCH_S, size / LEAST_BYTES_PER_SECOND) * 1e6)
+        raise LinkSilent("it comes slower than the driver's setting fetch_bytes_per_s allows")
