@@ -70,7 +70,7 @@ async def test_two_sums_go_on_at_once_and_a_third_waits() -> None:
     async with in_processes() as apart:
 
         async def one() -> None:
-            pids.append(await apart(_slowly_told))
+            pids.append(await apart(os.getpid))
 
         async with anyio.create_task_group() as tasks:
             for _ in range(3):
@@ -97,8 +97,3 @@ async def test_it_ends_with_a_program_that_is_killed() -> None:
         pid = int(killed.stdout.readline())
         killed.kill()
     await gone(pid)
-
-
-def _slowly_told() -> int:
-    time.sleep(0.4)
-    return os.getpid()

@@ -21,6 +21,7 @@ from benchday.domain.playbook import Playbook
 from benchday.testing.driver_deeds import FaultBed, Seen
 from benchday.testing.relay import Reach, over_tcp, relay
 from tests.devices.acts import image_for, spent
+from tests.devices.pages import hurried_page
 from tests.simulators.stranger import SERIAL, Process, unit
 
 OTHER = "007421530026"
@@ -42,6 +43,8 @@ class Kind:
     """Settings by which it waits for nothing long."""
     playbook: Playbook | None = None
     """For a driver that is told in one what to say."""
+    can: tuple[str, ...] = ()
+    """What such a driver can do, by that playbook."""
 
 
 KINDS: dict[str, Kind] = {
@@ -65,6 +68,14 @@ KINDS: dict[str, Kind] = {
     ),
     "web on an Osier": Kind(
         "page", "web", "Osier", HURRIED | {"answer_s": 0.1, "settle_s": 0.05, "fetch_bytes_per_s": 200_000}
+    ),
+    "page on an Osier": Kind(
+        "page",
+        "page",
+        "Osier",
+        HURRIED | {"answer_s": 0.1, "settle_s": 0.05, "fetch_bytes_per_s": 200_000},
+        hurried_page(),
+        ("identify", "power", "recordings", "fetch", "settings", "put settings", "write", "restart", "self-test"),
     ),
 }
 """A driver more is a line more here."""

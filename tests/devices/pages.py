@@ -99,3 +99,12 @@ def with_page(text: str, **more: Any) -> Playbook:
 def playbook_of(model: str) -> Playbook:
     """Return the playbook with a declared page for a model."""
     return shipped("fenbook") if model == "Fenbook" else with_page(OSIER)
+
+
+def hurried_page() -> Playbook:
+    """Return the declared Osier with a self-test that is not waited for long."""
+    return with_page(
+        OSIER.replace(
+            "  request: {method: POST, path: /test}\n", "  request: {method: POST, path: /test}\n  longest_s: 2\n"
+        )
+    )

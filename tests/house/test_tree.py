@@ -40,6 +40,13 @@ def test_no_paths_of_somebodys_computer() -> None:
     assert HOME_PATH.search("see /home/ada/notes")
 
 
+def test_nothing_built_or_packed_lies_about() -> None:
+    """What is made from something else, or fetched, is no part of the tree."""
+    packed = {".whl", ".zip", ".gz", ".tar", ".xz", ".so", ".pyd"}
+    paths = [p for p in ROOT.rglob("*") if p.suffix in packed and not LEFT_OUT & set(p.relative_to(ROOT).parts)]
+    assert [str(p.relative_to(ROOT)) for p in paths if not p.relative_to(ROOT).parts[0].startswith(".")] == []
+
+
 def test_nothing_is_left_for_later() -> None:
     """What is missing stands in DEVELOPERS.md, under what is weak."""
     assert found(UNFINISHED) == []
