@@ -47,11 +47,15 @@ def kills(tmp_path_factory: pytest.TempPathFactory) -> Iterator[subprocess.Popen
     yield running
     if running.poll() is None:
         running.kill()
-        running.communicate()
+    running.communicate()
 
 
 @pytest.fixture(scope="session", autouse=True)
 def kills_begin_early(request: pytest.FixtureRequest) -> None:
-    """Let it run beside the tests of this folder, where its result is waited for at all."""
-    if any("kills" in getattr(item, "fixturenames", ()) for item in request.session.items):
+    """Let it run beside the tests of this folder, where its result is waited for at all.
+
+    Of several processors each knows all tests, and none which of them it will get: there it begins when asked for.
+    """
+    several = hasattr(request.config, "workerinput")
+    if not several and any("kills" in getattr(item, "fixturenames", ()) for item in request.session.items):
         request.getfixturevalue("kills")
