@@ -8,7 +8,7 @@ stumbles over stops a day.
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import TypeVar
@@ -16,6 +16,7 @@ from typing import TypeVar
 import anyio
 
 from benchday.bench.apart import Apart, in_a_thread
+from benchday.bench.halves import outlook_apart
 from benchday.bench.serving import Tools
 from benchday.bench.targeting import targets_now
 from benchday.domain.entries import Entry
@@ -24,10 +25,9 @@ from benchday.domain.kinds import DayForeseen, OrderSet, PromiseAtRisk
 from benchday.domain.steps import State
 from benchday.domain.story import UnitStory
 from benchday.logs import logger
-from benchday.planning.forecast.engines import replicate
 from benchday.planning.forecast.learnt import learnt_by
 from benchday.planning.forecast.modelling import Compiled, Known
-from benchday.planning.forecast.outlook import CrewOutlook, Outlook, outlook_of
+from benchday.planning.forecast.outlook import CrewOutlook, Outlook
 from benchday.planning.forecast.promises import promise_saved
 from benchday.planning.forecast.search import search
 from benchday.planning.forecast.so_far import model_now
@@ -109,7 +109,7 @@ class Foreseer:
         compiled = self._compiled(state, turns)
         if compiled is None:
             return None
-        return await self._worked_out(partial(_outlook, compiled, self._tools.seed))
+        return await self._guarded(outlook_apart(self._apart, compiled, self._tools.seed))
 
     def _compiled(self, state: DayState, turns: Mapping[str, float] | None = None) -> Compiled | None:
         priorities = turns if turns is not None else {s: float(state.turn(s)) for s in state.units}
@@ -198,19 +198,18 @@ class Foreseer:
         Units are being written meanwhile: whatever a forecast stumbles over, a day that cannot end as things are or a
         fault of ours, must not stop them.
         """
+        return await self._guarded((apart or self._apart)(work))
+
+    async def _guarded(self, found: Awaitable[T]) -> T | None:
         try:
-            return await (apart or self._apart)(work)
-        except Exception as error:  # noqa: BLE001 - as the docstring says
+            return await found
+        except Exception as error:  # noqa: BLE001 - see _worked_out
             _not_foreseen(error)
             return None
 
 
 def _learnt(entries: Sequence[Entry]) -> LawsOf:
     return learnt_by(records_of(told(entries, simulated=True)))
-
-
-def _outlook(compiled: Compiled, seed: int) -> Outlook:
-    return outlook_of(compiled, replicate(compiled.model, seed=seed))
 
 
 def _not_foreseen(error: Exception) -> None:

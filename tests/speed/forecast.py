@@ -19,9 +19,13 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
+import anyio
 import simpy
 
+from benchday.bench.apart import in_processes
+from benchday.bench.halves import outlook_apart
 from benchday.planning.forecast import compiled_days, compiled_draws, draws, engines, loop
+from benchday.planning.forecast.modelling import Compiled
 from benchday.planning.forecast.prepared import Prepared, prepare
 from benchday.planning.model import Durations, Model, ModelUnit
 from tests.planning.forecast.usual import usual_day
@@ -101,14 +105,31 @@ def _by_unit(prepared: Prepared, row: Sequence[float]) -> list[list[float]]:
     return [list(row[first:past]) for first, past in pairwise(prepared.stage_first)]
 
 
-def live(engine: str) -> float:
-    """Return the wall-clock seconds of a thousand days of a hundred units, the best of some."""
+async def live(engine: str) -> float:
+    """Return the wall-clock seconds of a thousand days of a hundred units as the running day asks for them.
+
+    They are drawn in the processes that the day keeps for its sums, the best of some rounds; the first one, in which
+    they start and load what they need, is left out.
+    """
+    compiled = Compiled(replace(usual_day(100, close=600.0), replications=1000), 0, {})
+    seconds = float("inf")
+    async with in_processes() as apart:
+        await outlook_apart(apart, compiled, 0, engine)
+        for seed in range(1, 2 * ROUNDS):
+            began = time.perf_counter()
+            await outlook_apart(apart, compiled, seed, engine)
+            seconds = min(seconds, time.perf_counter() - began)
+    return seconds
+
+
+def alone(engine: str) -> float:
+    """Return the processor seconds of the same in one process, the best of some rounds."""
     model = usual_day(100, close=600.0)
     seconds = float("inf")
     for _ in range(ROUNDS + 1):
-        began = time.perf_counter()
+        began = time.process_time()
         engines.replicate(model, replications=1000, engine=engine)
-        seconds = min(seconds, time.perf_counter() - began)
+        seconds = min(seconds, time.process_time() - began)
     return seconds
 
 
@@ -143,9 +164,10 @@ def main() -> int:
         seconds = compare(units, count)
         missed += _told(units, seconds)
     for engine, goal in SECONDS.items():
-        found = live(engine)
+        found = anyio.run(live, engine)
         missed += found > goal
-        print(f"1,000 days of 100 units, {engine}: {found:.2f} s (goal {goal:g} s)")
+        print(f"1,000 days of 100 units while a day runs, {engine}: {found:.3f} s by the clock (goal {goal:g} s)")
+        print(f"  in one process {alone(engine):.3f} s of processor time")
     for engine, count in (("compiled", 1000), ("loop", 300)):
         before, after = memory(engine, count)
         missed += after - before > MEGABYTES

@@ -20,13 +20,13 @@ if TYPE_CHECKING:
     from benchday.planning.forecast.kernel_watch import Watched
 
 
-def run(prepared: Prepared, blocks: Iterable[NDArray[np.float64]]) -> Outcomes:
-    """Run a day for each row of each block.
+def run(prepared: Prepared, blocks: Iterable[NDArray[np.float64]], watched: int = WATCHED) -> Outcomes:
+    """Run a day for each row of each block; the pools of the first ``watched`` are looked at.
 
     Raises:
         DayCannotEnd: units wait for ever; the text says which and for what.
     """
-    gathered, day = Gathered(prepared), day_arrays(prepared)
+    gathered, day = Gathered(prepared, watched), day_arrays(prepared)
     pools: Watched | None = None
     seen = 0
     for drawn in blocks:
@@ -37,15 +37,15 @@ def run(prepared: Prepared, blocks: Iterable[NDArray[np.float64]]) -> Outcomes:
         if pools is None:
             pools = _pools(_tally(gathered, drawn))
         finishes, makespans = numpy().empty((len(drawn), prepared.units)), numpy().empty(len(drawn))
-        watched = max(WATCHED - len(gathered.makespans), 0)
-        block = kernel().Block(drawn, finishes, makespans, watched)
+        looked_at = max(watched - len(gathered.makespans), 0)
+        block = kernel().Block(drawn, finishes, makespans, looked_at)
         stuck = kernel().run_block(day.x, day.y, day.fresh, block, pools)
         if stuck >= 0:
             # The plain loop says who waits for what.
             loop.day_times(prepared, drawn[stuck].tolist())
         gathered.finishes.frombytes(finishes.tobytes())
         gathered.makespans.frombytes(makespans.tobytes())
-        seen += min(watched, len(drawn))
+        seen += min(looked_at, len(drawn))
     if pools is not None and gathered.tally is not None:
         _add(gathered.tally, pools, seen)
     return gathered.outcomes("compiled")

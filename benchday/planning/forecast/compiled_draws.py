@@ -7,7 +7,7 @@ from itertools import accumulate
 from typing import TYPE_CHECKING
 
 from benchday.planning.forecast.compiled import kernel_draws, numpy
-from benchday.planning.forecast.draws import BLOCK, Part, Plan, digest, own_draws
+from benchday.planning.forecast.draws import Part, Plan, digest, own_draws, pieces
 from benchday.planning.forecast.tables import WORD, Shape, lines
 
 if TYPE_CHECKING:
@@ -48,14 +48,10 @@ class Drawing:
         """Of each column of words: unit, stage's position, part."""
         self._laws = self._arrays()
 
-    def blocks(self, replications: int) -> Iterator[NDArray[np.float64]]:
-        """Draw all replications, so many rows at a time as memory allows."""
-        at_once = BLOCK
-        while at_once > 1 and at_once * len(self._plan.parts) > AT_ONCE:
-            at_once //= 2
-        for start in range(0, replications, at_once):
-            block, first = divmod(start, BLOCK)
-            yield self._rows(block, slice(first, min(first + at_once, first + replications - start)))
+    def blocks(self, replications: int, first: int = 0) -> Iterator[NDArray[np.float64]]:
+        """Draw replications from the first one on, so many rows at a time as memory allows."""
+        for block, rows in pieces(first, replications, AT_ONCE // max(len(self._plan.parts), 1)):
+            yield self._rows(block, rows)
 
     def _rows(self, block: int, rows: slice) -> NDArray[np.float64]:
         plan = self._plan

@@ -195,16 +195,37 @@ def digest(seed: int, unit: str, stage: int, part: str, block: int, count: int) 
     return shake_128(f"{seed}/{stage}/{part}/{block}/{unit}".encode()).digest(4 * count)
 
 
-def days(plan: Plan, seed: int, replications: int) -> Iterator[Sequence[float]]:
-    """Draw day after day: the durations of all stages, one unit after the other, minutes."""
-    at_once = BLOCK
-    while at_once > 1 and at_once * len(plan.parts) > AT_ONCE:
-        at_once //= 2
-    for start in range(0, replications, at_once):
-        block, first = divmod(start, BLOCK)
-        past = min(first + at_once, first + replications - start)
-        columns = [column(plan, stage, seed, block, slice(first, past)) for stage in range(len(plan.parts))]
-        yield from zip(*columns, strict=True) if columns else [()] * (past - first)
+def days(plan: Plan, seed: int, replications: int, first: int = 0) -> Iterator[Sequence[float]]:
+    """Draw day after day: the durations of all stages, one unit after the other, minutes.
+
+    Args:
+        plan: what is drawn.
+        seed: equal seeds draw equal days.
+        replications: how many.
+        first: number of the first of them, so that others may be drawn elsewhere.
+    """
+    for block, rows in pieces(first, replications, AT_ONCE // max(len(plan.parts), 1)):
+        columns = [column(plan, stage, seed, block, rows) for stage in range(len(plan.parts))]
+        yield from zip(*columns, strict=True) if columns else [()] * (rows.stop - rows.start)
+
+
+def pieces(first: int, replications: int, at_once: int) -> Iterator[tuple[int, slice]]:
+    """Cut replications into rows of one block each.
+
+    Args:
+        first: number of the first replication.
+        replications: how many.
+        at_once: about so many rows at most; one at least.
+    """
+    most = BLOCK
+    while most > max(at_once, 1):
+        most //= 2
+    start, past = first, first + replications
+    while start < past:
+        block, row = divmod(start, BLOCK)
+        count = min(most - start % most, past - start)
+        yield block, slice(row, row + count)
+        start += count
 
 
 def column(plan: Plan, stage: int, seed: int, block: int, rows: slice = WHOLE) -> list[float]:

@@ -13,6 +13,7 @@ from benchday.planning.forecast import compiled, compiled_days, compiled_draws, 
 from benchday.planning.forecast.days import flat
 from benchday.planning.forecast.gathered import Gathered
 from benchday.planning.forecast.outcomes import Outcomes
+from benchday.planning.forecast.pools import WATCHED
 from benchday.planning.forecast.prepared import Prepared, prepare
 from benchday.planning.laws import Uniform
 from benchday.planning.model import Durations, Model, ModelUnit, Stage, checked
@@ -52,10 +53,11 @@ def warm() -> float:
 _SMALLEST = Model((), (ModelUnit("one", 0.0, 0.0, (Stage("one", (), (), Uniform(1, 2)),)),), replications=1)
 
 
-def choose(prepared: Prepared, replications: int, engine: str = Engine.AUTO) -> Engine:
+def choose(prepared: Prepared, replications: int, engine: str = Engine.AUTO, *, again: bool = False) -> Engine:
     """Return what is to run so many days.
 
-    A compiler that has to be loaded first is not worth it for what plain Python does meanwhile.
+    A compiler that has to be loaded first is not worth it for what plain Python does meanwhile, unless the same is
+    asked ``again`` and again in this process.
 
     Raises:
         InputError: no such engine, or one that is not installed.
@@ -68,13 +70,22 @@ def choose(prepared: Prepared, replications: int, engine: str = Engine.AUTO) -> 
         raise InputError("the compiled engine needs numba and numpy: pip install 'benchday[fast]'")
     if wanted is not Engine.AUTO:
         return wanted
-    if best() is Engine.LOOP or replications * prepared.stages < SMALL[compiled.there_is()]:
+    if best() is Engine.LOOP:
         return Engine.LOOP
-    return Engine.COMPILED
+    there_is = compiled.there_is()
+    small = SMALL["loaded" if again and there_is == "kept" else there_is]
+    return Engine.LOOP if replications * prepared.stages < small else Engine.COMPILED
 
 
 def replicate(
-    model: Model | Prepared, *, replications: int | None = None, seed: int | None = None, engine: str = Engine.AUTO
+    model: Model | Prepared,
+    *,
+    replications: int | None = None,
+    seed: int | None = None,
+    engine: str = Engine.AUTO,
+    first: int = 0,
+    again: bool = False,
+    watched: int = WATCHED,
 ) -> Outcomes:
     """Draw and run many days.
 
@@ -83,6 +94,9 @@ def replicate(
         replications: the model's own number where None.
         seed: the model's own where None; equal seeds meet equal chances.
         engine: a name of ``Engine``.
+        first: number of the first replication; what others make of those before it can be joined to this one's.
+        again: the same will be asked again and again in this process.
+        watched: replications whose pools are looked at; with 0 neither pools nor the first day are kept.
 
     Raises:
         DayCannotEnd: units wait for ever; the text says which and for what.
@@ -91,11 +105,13 @@ def replicate(
     prepared = model if isinstance(model, Prepared) else prepare(model)
     count = prepared.base.replications if replications is None else replications
     plan, from_seed = draws.plan(prepared.base), prepared.base.seed if seed is None else seed
-    if choose(prepared, count, engine) is Engine.COMPILED:
-        made = _compiled(prepared, lambda: compiled_draws.Drawing(plan, from_seed).blocks(count), engine)
+    if choose(prepared, count, engine, again=again) is Engine.COMPILED:
+        made = _compiled(
+            prepared, lambda: compiled_draws.Drawing(plan, from_seed).blocks(count, first), engine, watched
+        )
         if made is not None:
             return made
-    return _run(prepared, draws.days(plan, from_seed, count))
+    return _run(prepared, draws.days(plan, from_seed, count, first), watched)
 
 
 def replay(model: Model | Prepared, days: Iterable[Durations], *, engine: str = Engine.AUTO) -> Outcomes:
@@ -114,10 +130,12 @@ def replay(model: Model | Prepared, days: Iterable[Durations], *, engine: str = 
     return _run(prepared, rows)
 
 
-def _compiled(prepared: Prepared, blocks: Callable[[], Iterable[NDArray[np.float64]]], engine: str) -> Outcomes | None:
+def _compiled(
+    prepared: Prepared, blocks: Callable[[], Iterable[NDArray[np.float64]]], engine: str, watched: int = WATCHED
+) -> Outcomes | None:
     """Run blocks by the compiled loop; None if it breaks and nobody asked for it by name."""
     try:
-        return compiled_days.run(prepared, blocks())
+        return compiled_days.run(prepared, blocks(), watched)
     except BenchdayError:
         raise
     except Exception:
@@ -126,8 +144,8 @@ def _compiled(prepared: Prepared, blocks: Callable[[], Iterable[NDArray[np.float
         return None
 
 
-def _run(prepared: Prepared, days: Iterable[Sequence[float]]) -> Outcomes:
-    gathered = Gathered(prepared)
+def _run(prepared: Prepared, days: Iterable[Sequence[float]], watched: int = WATCHED) -> Outcomes:
+    gathered = Gathered(prepared, watched)
     for durations in days:
         gathered.add(durations, loop.day_times(prepared, durations))
     return gathered.outcomes(Engine.LOOP)

@@ -18,6 +18,8 @@ class Gathered:
     """Finishes and makespans of all days, the pools of the first ones, and the first day stage by stage."""
 
     prepared: Prepared
+    watched: int = WATCHED
+    """Replications whose pools are looked at; with none the first day is not kept either."""
     finishes: array[float] = field(default_factory=lambda: array("d"))
     makespans: array[float] = field(default_factory=lambda: array("d"))
     tally: PoolTally | None = None
@@ -27,9 +29,9 @@ class Gathered:
         """Add one day."""
         self.finishes.extend(times.finish)
         self.makespans.append(times.makespan)
-        if self.tally is None:
+        if self.watched and self.tally is None:
             self.begin(durations, times)
-        if self.tally is not None and self.tally.days < WATCHED:
+        if self.tally is not None and self.tally.days < self.watched:
             self.tally.add(durations, times)
 
     def begin(self, durations: Sequence[float], times: DayTimes) -> PoolTally:
@@ -40,5 +42,7 @@ class Gathered:
 
     def outcomes(self, engine: str) -> Outcomes:
         """Return what came of it."""
-        uses = self.tally.uses() if self.tally is not None else ()
+        if self.tally is None or not self.watched:
+            return Outcomes(self.prepared.model, engine, self.finishes, self.makespans)
+        uses = self.tally.uses()
         return Outcomes(self.prepared.model, engine, self.finishes, self.makespans, uses, self.first_day)

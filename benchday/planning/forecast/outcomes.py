@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from array import array
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from benchday.planning.engine import Day
 from benchday.planning.forecast.pools import PoolUse
@@ -140,6 +140,21 @@ class Outcomes:
         for number in range(self.replications):
             finish = self.finish_in(number)
             yield [_late(finish[unit], limit) for unit, limit in promised]
+
+
+def joined(parts: Sequence[Outcomes]) -> Outcomes:
+    """Return what came of replications that were run in parts, one after the other by number.
+
+    What is kept of the first replications alone, pools and first day, is the first part's.
+    """
+    first = parts[0]
+    if len(parts) == 1:
+        return first
+    finishes, makespans = array("d"), array("d")
+    for part in parts:
+        finishes.extend(part.finishes)
+        makespans.extend(part.makespans)
+    return replace(first, finishes=finishes, makespans=makespans)
 
 
 def _late(finish: float, promised: float) -> tuple[bool, float]:

@@ -163,3 +163,21 @@ def test_heavy_tails_are_capped() -> None:
     values = drawn(laws.Student(1, 2, 0.5, 30), 3_000)
     assert max(values) == 30
     assert all(0 < value <= 30 for value in values)
+
+
+@pytest.mark.parametrize("first", [1, 100, 256, 300])
+def test_days_drawn_elsewhere_are_those_of_the_whole(first: int) -> None:
+    """Whoever draws from the n-th day on draws what the whole has there, by either loop."""
+    plan = draws.plan(usual_day(4))
+    whole = [list(row) for row in draws.days(plan, 5, 600)]
+    rest = [list(row) for row in draws.days(plan, 5, 600 - first, first)]
+    blocks = [row for block in Drawing(plan, 5).blocks(600 - first, first) for row in block.tolist()]
+    assert rest == whole[first:]
+    assert blocks == whole[first:]
+
+
+@pytest.mark.parametrize(("first", "count", "at_once"), [(0, 600, 256), (100, 600, 300), (255, 2, 1), (5, 0, 8)])
+def test_pieces_cover_each_day_once_and_none_crosses_a_block(first: int, count: int, at_once: int) -> None:
+    found = [256 * block + row for block, rows in draws.pieces(first, count, at_once) for row in range(256)[rows]]
+    assert found == list(range(first, first + count))
+    assert all(rows.stop - rows.start <= at_once for _, rows in draws.pieces(first, count, at_once))

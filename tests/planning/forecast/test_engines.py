@@ -8,8 +8,9 @@ import sys
 import pytest
 
 from benchday.domain.errors import InputError
-from benchday.planning.forecast import compiled_days, engines
+from benchday.planning.forecast import compiled, compiled_days, engines
 from benchday.planning.forecast.engines import Engine
+from benchday.planning.forecast.outcomes import joined
 from benchday.planning.forecast.prepared import prepare
 from tests.planning.forecast.usual import usual_day
 
@@ -28,6 +29,34 @@ def test_small_jobs_need_no_compiler() -> None:
     assert engines.choose(small, 10**9, "loop") is Engine.LOOP
     assert engines.replicate(small, replications=2).engine == "loop"
     assert engines.replicate(small, replications=2, engine="compiled").engine == "compiled"
+
+
+def test_a_compiler_is_loaded_for_what_is_asked_again_and_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A second for loading what was kept pays once the same is asked every few seconds; compiling anew does not."""
+    prepared = prepare(usual_day(3))
+    few = engines.SMALL["loaded"] // prepared.stages + 1
+    for there_is, alone, again in (
+        ("loaded", Engine.COMPILED, Engine.COMPILED),
+        ("kept", Engine.LOOP, Engine.COMPILED),
+        ("absent", Engine.LOOP, Engine.LOOP),
+    ):
+        monkeypatch.setattr(compiled, "there_is", lambda there=there_is: there)
+        assert (engines.choose(prepared, few), engines.choose(prepared, few, again=True)) == (alone, again)
+
+
+@pytest.mark.parametrize("engine", ["loop", "compiled"])
+def test_parts_joined_are_the_whole(engine: str) -> None:
+    """Days 0 to 299 and 300 to 699, run apart, with and without their pools being watched."""
+    day = usual_day(12, close=300.0)
+    whole = engines.replicate(day, replications=700, engine=engine)
+    parts = [
+        engines.replicate(day, replications=300, engine=engine),
+        engines.replicate(day, replications=400, engine=engine, first=300, watched=0),
+    ]
+    assert (parts[1].pools, parts[1].first_day) == ((), None)
+    found = joined(parts)
+    assert found.finishes.tobytes() == whole.finishes.tobytes()
+    assert (found.makespans, found.pools, found.first_day) == (whole.makespans, whole.pools, whole.first_day)
 
 
 def test_without_numba_plain_python_runs(monkeypatch: pytest.MonkeyPatch) -> None:
