@@ -223,7 +223,8 @@ def demo(
     seed: Seed = 1,
     speed: Speed = 1200.0,
     trouble: Annotated[
-        Path | None, typer.Option("--trouble", metavar="FILE", help="What shall go wrong, as YAML.")
+        Path | None,
+        typer.Option("--trouble", metavar="FILE", help="What shall go wrong: a file, or the name of a shipped one."),
     ] = None,
     json: Json = False,
 ) -> None:

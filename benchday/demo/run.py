@@ -10,21 +10,20 @@ import anyio.to_thread
 
 from benchday.bench.foreseeing import SPARING
 from benchday.demo.hands import SimulatedHands
-from benchday.demo.instruments import Bench, start, stop
+from benchday.demo.instruments import INSTRUMENTS, Bench, start, stop
 from benchday.demo.people import DemoPeople
 from benchday.demo.report import DemoReport
+from benchday.demo.troubles import checked, laid_out, named
 from benchday.domain.fold import DayState, fold
 from benchday.domain.kinds import DayClosed
 from benchday.domain.plan import DayPlan
 from benchday.domain.scenario import Scenario
 from benchday.domain.seams import Desk, Operators
 from benchday.inputs.day import load_day
-from benchday.inputs.sample import SCENARIO, read_scenario, write_sample
+from benchday.inputs.sample import SCENARIO, read_scenario, scenario_of, write_sample
 from benchday.record.place import Place, record_folder
 from benchday.record.reading import open_reader
 from benchday.wiring import Ended, RunOptions, opened, run_day
-
-TROUBLE = "trouble.yaml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +34,7 @@ class DemoOptions:
     seed: int = 1
     speed_milli: int = 600_000
     trouble: Path | None = None
-    """A file with more trouble for the instruments."""
+    """A file with more trouble for the instruments, or the name of a shipped one."""
 
 
 async def run_demo(folder: Path, options: DemoOptions, beside: Operators | None = None) -> DemoReport:
@@ -54,7 +53,8 @@ async def run_demo(folder: Path, options: DemoOptions, beside: Operators | None 
     record = record_folder(folder, plan.day.record, None)
     state = read_state(record, plan)
     if state is None or state.closed is None:
-        bench = Bench(folder, record, options.speed_milli, _trouble_file(folder, scenario, options.trouble))
+        trouble = laid_out(folder / INSTRUMENTS, scenario, options.trouble)
+        bench = Bench(folder, record, options.speed_milli, trouble)
         await start(bench, scenario)
         hands = hands_on(bench, plan)
         people = DemoPeople(bench, scenario, options.seed, hands)
@@ -80,7 +80,7 @@ async def run_simulated(folder: Path, options: RunOptions, operators: Operators)
     plan = await anyio.to_thread.run_sync(load_day, folder)
     scenario = await anyio.to_thread.run_sync(read_scenario, folder)
     record = record_folder(folder, plan.day.record, options.record)
-    bench = Bench(folder, record, options.speed_milli, _trouble_file(folder, scenario, None))
+    bench = Bench(folder, record, options.speed_milli, laid_out(folder / INSTRUMENTS, scenario, None))
     await start(bench, scenario)
     return await run_day(folder, replace(options, hands=hands_on(bench, plan)), operators)
 
@@ -99,23 +99,14 @@ def read_state(record: Path, plan: DayPlan) -> DayState | None:
 def _scenario(folder: Path, options: DemoOptions) -> Scenario:
     from benchday_simulators.images import build_image  # noqa: PLC0415 - only the demo needs it
 
-    if (folder / "day.yaml").exists() and (folder / SCENARIO).exists():
-        return read_scenario(folder)
+    there = (folder / "day.yaml").exists() and (folder / SCENARIO).exists()
+    scenario = read_scenario(folder) if there else scenario_of(options.units, options.seed)
+    if options.trouble is not None:
+        # Before anything is written or started.
+        checked(named(options.trouble), {unit.serial: unit.model for unit in scenario.units})
+    if there:
+        return scenario
     return write_sample(folder, options.seed, build_image=build_image, units=options.units)
-
-
-def _trouble_file(folder: Path, scenario: Scenario, more: Path | None) -> Path:
-    """Write down what befalls the instruments: the scenario's trouble, and what was asked for besides."""
-    from benchday.inputs.yaml_writing import yaml_lines  # noqa: PLC0415 - only the demo writes
-
-    path = folder / "instruments" / TROUBLE
-    path.parent.mkdir(exist_ok=True)
-    told = [t.model_dump(mode="json", exclude_defaults=True) for t in scenario.trouble]
-    text = "\n".join(yaml_lines(told)) + "\n" if told else ""
-    if more is not None:
-        text += more.read_text(encoding="utf-8")
-    path.write_text(text or "[]\n", encoding="utf-8")
-    return path
 
 
 @dataclass(frozen=True, slots=True)

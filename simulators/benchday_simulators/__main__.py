@@ -4,9 +4,11 @@ import argparse
 import asyncio
 import json
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 from .models import MODELS
+from .trouble_kinds import KINDS, MOMENTS, Kind, moments_of, troubles_of
 
 TALKS_OVER = {
     "serial": "serial line",
@@ -22,13 +24,16 @@ TALKS_OVER |= {"smp": "serial line or network, by SMP"}
 def main(arguments: list[str] | None = None) -> int:
     """Run a command; gives the exit status: 0 done, 1 could not, 2 wrong usage."""
     wanted = _parser().parse_args(arguments)
-    return _list(as_json=wanted.json) if wanted.command == "list" else _serve(wanted)
+    if wanted.command == "serve":
+        return _serve(wanted)
+    return _list_troubles(as_json=wanted.json) if wanted.troubles else _list(as_json=wanted.json)
 
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="benchday_simulators", description=__doc__)
     commands = parser.add_subparsers(dest="command", required=True)
     listing = commands.add_parser("list", help="which models there are")
+    listing.add_argument("--troubles", action="store_true", help="what can go wrong instead, when, and with which")
     listing.add_argument("--json", action="store_true")
     serve = commands.add_parser("serve", help="run one unit until SIGTERM")
     serve.add_argument("model", choices=list(MODELS), metavar="MODEL", help=", ".join(MODELS))
@@ -62,16 +67,55 @@ def _list(*, as_json: bool) -> int:
         return 0
     rows = [("model", "family", "role", "talks over", "hardware")]
     rows += [(one.name, one.family, one.role, TALKS_OVER[one.line], " ".join(one.hardware)) for one in MODELS.values()]
+    _print(rows)
+    return 0
+
+
+def _list_troubles(*, as_json: bool) -> int:
+    if as_json:
+        told = {
+            "moments": MOMENTS,
+            "troubles": [
+                {
+                    "what": one.what,
+                    "words": one.words,
+                    "usual": one.usual,
+                    "takes": one.takes,
+                    "needs": one.needs,
+                    "by_time": one.by_time,
+                    "models": _models(one),
+                }
+                for one in KINDS.values()
+            ],
+        }
+        sys.stdout.write(json.dumps(told) + "\n")
+        return 0
+    rows = [("moment", "when"), *MOMENTS.items()]
+    _print(rows)
+    sys.stdout.write("\n")
+    everywhere = set(MODELS)
+    kinds = [("trouble", "what happens", "befalls")]
+    for one in KINDS.values():
+        befalls = _models(one)
+        kinds.append((one.what, one.words, "all" if set(befalls) == everywhere else " ".join(befalls)))
+    _print(kinds)
+    return 0
+
+
+def _models(kind: Kind) -> dict[str, tuple[str, ...]]:
+    """Give the models that suffer it, each with the moments."""
+    return {model: moments_of(model, kind.what) for model in MODELS if kind in troubles_of(model)}
+
+
+def _print(rows: Sequence[tuple[str, ...]]) -> None:
     widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
     for row in rows:
         sys.stdout.write("  ".join(f"{cell:{width}}" for cell, width in zip(row, widths, strict=True)).rstrip() + "\n")
-    return 0
 
 
 def _serve(wanted: argparse.Namespace) -> int:
     # Loaded here, so that `list` and wrong usage answer at once.
     from .serve import CannotServe, Order, run  # noqa: PLC0415
-    from .troubles import BadTrouble  # noqa: PLC0415
 
     order = Order(
         wanted.model,
@@ -83,7 +127,7 @@ def _serve(wanted: argparse.Namespace) -> int:
     )
     try:
         asyncio.run(run(order))
-    except (CannotServe, BadTrouble, OSError, ValueError) as error:
+    except (CannotServe, OSError, ValueError) as error:
         sys.stderr.write(f"{wanted.model} {wanted.serial} cannot be served: {error}\n")
         return 1
     return 0

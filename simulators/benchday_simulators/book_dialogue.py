@@ -10,6 +10,7 @@ from . import book_pages as pages
 from .book_image import STEPS, BookImage
 from .unit import Refused, Unit
 from .web_connection import Request, Response, as_json
+from .web_dialogue import still_there
 from .web_image import WebImage
 
 COOKIE = "fen"
@@ -46,16 +47,13 @@ class BookDialogue:
         """Answer one request."""
         if request.path == "/sign-in":
             return await self._sign_in(request)
-        if "signed out" in self._unit.armed:
-            self._unit.armed.discard("signed out")
+        if self._unit.suffers("signed out"):
             self._sessions.clear()
         if not self._signed_in(request):
             return Response(303, headers=[("location", "/sign-in")])
-        if "points elsewhere" in self._unit.armed:
-            self._unit.armed.discard("points elsewhere")
+        if self._unit.suffers("points elsewhere"):
             return Response(302, headers=[("location", ELSEWHERE)])
-        if "error text" in self._unit.armed:
-            self._unit.armed.discard("error text")
+        if self._unit.suffers("error text"):
             return as_json(200, {"fault": "internal", "words": "try again later"})
         try:
             return await self._acted(request)
@@ -145,13 +143,14 @@ class BookDialogue:
     async def _job(self, request: Request) -> Response:
         recording = self._unit.recording(unquote(request.path.split("/", 2)[2]))
         await self._unit.meet("send")
+        self._unit.recording(recording.name)  # it may have vanished
         data = self._unit.recorded_bytes(recording)
         return Response(
             200,
             data.ljust(recording.bytes, b"\0"),
             [("content-type", "application/octet-stream")],
             cut_at=len(data) if len(data) < recording.bytes else None,
-            moment=lambda percent: self._unit.meet("send", percent, begin=False),
+            moment=lambda percent: still_there(self._unit, recording, percent),
         )
 
     async def _software(self, _: Request, __: dict[str, str]) -> Response:

@@ -16,7 +16,6 @@ class BookFace(WebFace):
         return BookDialogue(self._unit)
 
     def _context(self) -> ssl.SSLContext:
-        if "certificate changes" in self._unit.armed:
-            self._unit.armed.discard("certificate changes")
+        if self._unit.suffers("certificate changes"):
             certificate.forget(self._unit.directory)
         return certificate.context_of(self._unit.directory, self._unit.state.serial)

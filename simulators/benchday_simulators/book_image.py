@@ -16,8 +16,7 @@ class _AllOfIt:
 
     def feed(self, data: bytes) -> bytes:
         """Give what came; raises HostGone."""
-        if "hangs up" in self._unit.armed:
-            self._unit.armed.discard("hangs up")
+        if self._unit.suffers("hangs up"):
             raise HostGone
         return data
 

@@ -4,6 +4,7 @@ import asyncio
 import time
 
 from .lines import BITS, LOST_AFTER_S, Carrier, Pace
+from .speech import Speech
 
 PIECE = 256
 """bytes sent at once at the line's rate: 22 ms, about what a USB adapter gathers"""
@@ -15,7 +16,7 @@ FULL_FOR_S = 1.0
 class Channel:
     """Pass bytes between a carrier and the dialogue."""
 
-    def __init__(self, carrier: Carrier, *, paced: bool, baud: int = 115_200) -> None:
+    def __init__(self, carrier: Carrier, *, paced: bool, baud: int = 115_200, speech: Speech | None = None) -> None:
         self.lost = asyncio.Event()
         """set while the line has been away for too long"""
         self._carrier = carrier
@@ -25,8 +26,10 @@ class Channel:
         self._in = Pace(baud / BITS) if paced else None
         self._out = Pace(baud / BITS) if paced else None
         self._credit_s = 0.0
-        self._mute_until = 0.0
-        self._garble = False
+        self._speech = speech or Speech()
+        self._rate = baud / BITS
+        self._slowed = 1.0
+        self._slow_in = self._slow_out = Pace(self._rate)
         self._deaf = False
         self._away: asyncio.TimerHandle | None = None
 
@@ -46,13 +49,24 @@ class Channel:
 
     def due(self, count: int) -> float | None:
         """Say when (monotonic) bytes that begin to come now have come, None: at once."""
-        return None if self._in is None else self._in.passed(count, time.monotonic(), self._use_credit())
+        pace, _ = self._paces()
+        return None if pace is None else pace.passed(count, time.monotonic(), self._use_credit())
+
+    def _paces(self) -> tuple[Pace | None, Pace | None]:
+        """Give the paces in and out: those of the line, or those of a slow unit."""
+        factor = self._speech.slowness()
+        if factor == 1:
+            return self._in, self._out
+        if factor != self._slowed:
+            self._slowed = factor
+            self._slow_in, self._slow_out = Pace(self._rate / factor), Pace(self._rate / factor)
+        return self._slow_in, self._slow_out
 
     def arrived(self, data: bytes, due: float | None) -> None:
         """Take what has come."""
         if due is not None:
             self._credit_s = max(0.0, time.monotonic() - due)
-        if not self._deaf:
+        if not self._deaf and not self._speech.stuck:
             self._inbox += data
             self._wake()
 
@@ -85,15 +99,14 @@ class Channel:
     async def write(self, data: bytes) -> None:
         """Send bytes; what nobody takes for a second is lost, as on any line without flow control."""
         async with self._sending:
-            if time.monotonic() < self._mute_until:
+            if self._speech.silent():
                 return
-            if self._garble and data:
-                self._garble = False
-                data = _with_one_byte_changed(data)
-            if self._out is None:
+            data = self._speech.shape(data)
+            _, pace = self._paces()
+            if pace is None:
                 await self._push(data)
             else:
-                await self._push_paced(data, self._out)
+                await self._push_paced(data, pace)
 
     async def _push_paced(self, data: bytes, pace: Pace) -> None:
         for begin in range(0, len(data), PIECE):
@@ -128,16 +141,3 @@ class Channel:
         self._deaf = not on
         if self._deaf:
             self._inbox.clear()
-
-    def mute(self, seconds: float) -> None:
-        """Say nothing for some real seconds."""
-        self._mute_until = time.monotonic() + seconds
-
-    def garble_next(self) -> None:
-        """Change one byte of what is sent next."""
-        self._garble = True
-
-
-def _with_one_byte_changed(data: bytes) -> bytes:
-    middle = len(data) // 2
-    return data[:middle] + bytes((data[middle] ^ 0x01,)) + data[middle + 1 :]

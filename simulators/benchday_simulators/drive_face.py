@@ -6,6 +6,7 @@ import shutil
 from pathlib import Path
 
 from .image_intake import ImageIntake
+from .images import LONGEST_HEADER, BadHeader, header_length, read_header
 from .unit import Refused, Unit
 
 LOOK_EVERY_S = 0.05
@@ -27,6 +28,10 @@ class DriveFace:
         self._pulled = False
         self._up = False
         self._met = False
+        self._refused = ""
+        """with what code the next image is refused"""
+        self._shown: set[str] = set()
+        """the recordings on it"""
 
     async def attach(self) -> dict[str, str]:
         """Say where the drive appears; gives that."""
@@ -44,6 +49,7 @@ class DriveFace:
         self._unit.unmount_asked.clear()
         self._up = True
         if not self._pulled:
+            await self._meet("recordings")
             self._show()
         while not self._unit.restart_asked.is_set():
             await self._look()
@@ -75,12 +81,6 @@ class DriveFace:
         if self._up and not self._unit.unmount_asked.is_set():
             self._show()
 
-    def mute(self, seconds: float) -> None:
-        """A drive says nothing anyway."""
-
-    def garble_next(self) -> None:
-        """Nothing is said."""
-
     async def _look(self) -> None:
         if self._unit.unmount_asked.is_set() and self._drive.exists():
             self._hide()
@@ -89,12 +89,39 @@ class DriveFace:
         if not self._drive.exists():
             return
         self._answer_proof()
-        if not self._met and any((self._drive / UPDATE).iterdir()):
+        kept = {recording.name for recording in self._unit.state.recordings}
+        for name in self._shown - kept:
+            (self._drive / JOBS / name).unlink(missing_ok=True)
+        self._shown &= kept
+        put = [one.stat().st_size for one in (self._drive / UPDATE).iterdir() if one.is_file()]
+        if not self._met and put:
             self._met = True
+            await self._meet("image")
+        if put:
+            await self._meet("image", max(put))
+
+    async def _meet(self, when: str, moved: int | None = None) -> None:
+        """Meet a moment of which nobody is told anything: what is refused is refused by the restart."""
+        try:
+            if moved is None:
+                await self._unit.meet(when)
+            else:
+                await self._unit.meet(when, self._percent(moved), begin=False, moved=moved)
+        except Refused as refusal:
+            self._refused = refusal.code
+
+    def _percent(self, moved: int) -> float:
+        """Say how much of an image is on the drive, as far as its header tells its size."""
+        for one in (self._drive / UPDATE).iterdir():
             try:
-                await self._unit.meet("image")
-            except Refused:
-                return
+                with one.open("rb") as put:
+                    head = put.read(LONGEST_HEADER)
+                length = header_length(head)
+                if length is not None:
+                    return min(100.0, 100 * moved / (length + read_header(head[:length]).payload_bytes))
+            except (OSError, BadHeader):
+                continue
+        return 0.0
 
     def _show(self) -> None:
         """Build the drive beside, then let it appear at once."""
@@ -104,6 +131,7 @@ class DriveFace:
             (new / folder).mkdir(parents=True)
         for recording in unit.state.recordings:
             (new / JOBS / recording.name).write_bytes(unit.recorded_bytes(recording))
+        self._shown = {recording.name for recording in unit.state.recordings}
         (new / "ABOUT.TXT").write_text(self._about(), encoding="utf-8")
         if (self._off / UPDATE).is_dir():
             for left in (self._off / UPDATE).iterdir():
@@ -143,13 +171,14 @@ class DriveFace:
 
     async def _take(self) -> None:
         self._met = False
+        refused, self._refused = self._refused, ""
         image = self._off / UPDATE / IMAGE
         if not image.is_file():
             return
         data = image.read_bytes()
         image.unlink()
-        if not self._unit.power_suffices():
-            self._unit.log.write("refused", request="image", code="power")
+        if refused or not self._unit.power_suffices():
+            self._unit.log.write("refused", request="image", code=refused or "power")
             return
         intake = ImageIntake(self._unit, len(data))
         try:

@@ -53,7 +53,8 @@ class SerialFace:
 
     def __init__(self, unit: Unit, link: Path | None, carrier: str) -> None:
         self._unit = unit
-        self._line = Channel(CARRIERS[carrier](link), paced=unit.clock.speed == 1, baud=unit.model.baud)
+        paced = unit.clock.speed == 1
+        self._line = Channel(CARRIERS[carrier](link), paced=paced, baud=unit.model.baud, speech=unit.speech)
         self._usb = unit.model.line == "usb"
         self._pulled = 0
         self._greet = False
@@ -102,14 +103,6 @@ class SerialFace:
         if not self._pulled and (there or not self._usb):
             self._plugging = asyncio.ensure_future(self._line.attach())
 
-    def mute(self, seconds: float) -> None:
-        """Say nothing for some real seconds."""
-        self._line.mute(seconds)
-
-    def garble_next(self) -> None:
-        """Change one byte of what is sent next."""
-        self._line.garble_next()
-
 
 class NoFace:
     """A unit without any line: display, keys and a memory card."""
@@ -134,9 +127,3 @@ class NoFace:
 
     def pull_cable(self, seconds: float) -> None:
         """There is no cable."""
-
-    def mute(self, seconds: float) -> None:
-        """It says nothing anyway."""
-
-    def garble_next(self) -> None:
-        """Nothing is sent."""

@@ -2,7 +2,7 @@
 
 import asyncio
 import json
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Coroutine
 from pathlib import Path
 
 from .image_intake import ImageIntake
@@ -118,8 +118,9 @@ class Hands:
     # A unit without a line
 
     async def _copy_to_card(self, deed: Deed) -> None:
-        card = Path(str(deed["to"]))
-        _copy(self._unit, card)
+        await self._while_lit(self._unit.meet("send"))
+        if self._unit.lit.is_set():
+            _copy(self._unit, Path(str(deed["to"])))
 
     async def _write_by_card(self, deed: Deed) -> None:
         data = _read(str(deed["file"]))
@@ -158,8 +159,21 @@ class Hands:
         self._unit.unmount_asked.set()
 
     async def _restart(self, _: Deed) -> None:
-        await self._unit.meet("restart")
-        self._unit.restart_asked.set()
+        await self._while_lit(self._unit.meet("restart"))
+        if self._unit.lit.is_set():
+            self._unit.restart_asked.set()
+
+    async def _while_lit(self, meeting: Coroutine[object, object, None]) -> None:
+        """Wait for something that does not end where the unit goes dark over it: hands have other things to do."""
+        tasks = [asyncio.create_task(meeting), asyncio.create_task(self._unit.dark.wait())]
+        try:
+            await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            for task in tasks:
+                task.cancel()
+        for ended in await asyncio.gather(*tasks, return_exceptions=True):
+            if isinstance(ended, Exception):
+                raise ended
 
 
 def _copy(unit: Unit, card: Path) -> None:

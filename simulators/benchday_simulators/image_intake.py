@@ -4,6 +4,7 @@ import hashlib
 import zlib
 from collections.abc import Awaitable, Callable
 
+from . import boot_loop
 from .drawing import ERASE_S, FLASH_S, seconds_of
 from .images import LONGEST_HEADER, BadHeader, ImageHeader, header_length, read_header, version_key
 from .state import RECORDINGS
@@ -39,7 +40,7 @@ class ImageIntake:
         try:
             if not self.begun:
                 self._try_header()
-            await self._unit.meet("image", self.percent(), begin=False)
+            await self._unit.meet("image", self.percent(), begin=False, moved=len(self._data))
         except Refused as refusal:
             self._refuse(refusal)
             raise
@@ -95,6 +96,7 @@ class ImageIntake:
             self._refuse(refusal)
             raise
         self._end("whole")
+        boot_loop.end(self._unit)
         self._unit.state.writing = "flashing"
         self._unit.save()
 
@@ -132,10 +134,6 @@ class ImageIntake:
     async def flash(self, report: Callable[[int], Awaitable[None]]) -> None:
         """Flash what has come: `report` is awaited at each whole 5 %. What is left of the erasing counts in."""
         unit, state = self._unit, self._unit.state
-        version = taken = self._version
-        if "old version" in unit.armed:
-            unit.armed.discard("old version")
-            version = state.last_release or version
         begins = unit.clock.now()
         ends = max(begins, self._erased_at_s) + seconds_of(FLASH_S, state, "flash")
         await unit.meet("flash")
@@ -145,9 +143,9 @@ class ImageIntake:
             await unit.clock.sleep_until(begins + (ends - begins) * percent / 100)
             await unit.meet("flash", percent, begin=False)
             await report(percent)
-        state.next_release, state.writing = version, ""
+        state.next_release, state.writing = self._version, ""
         unit.be("idle", "restart to run the new release")
-        unit.log.write("flashed", version=taken)
+        unit.log.write("flashed", version=self._version)
         unit.save()
 
     def flash_ended(self) -> None:

@@ -21,17 +21,21 @@ class PromptTransfers:
         """Send a recording; raises Refused when trouble says so before it begins."""
         unit = self._unit
         await unit.meet("send")
+        unit.recording(recording.name)  # it may have vanished
         await self._line.write(line(f"SENDING {recording.bytes}"))
         unit.be("transfer", f"sending {recording.name}")
         data = unit.recorded_bytes(recording)
         try:
-            await send(
-                self._line, recording.name, recording.bytes, data, lambda done: unit.meet("send", done, begin=False)
-            )
+            await send(self._line, recording.name, recording.bytes, data, lambda done: self._sent(done, recording))
         except (TransferCut, Refused):
             await self._line.write(ABORT)  # the host asks again if it wants to
         finally:
             unit.be("idle")
+
+    async def _sent(self, percent: float, recording: Recording) -> None:
+        """Meet what is due so far; raises Refused when the rest is not there any more."""
+        await self._unit.meet("send", percent, begin=False, moved=percent * recording.bytes / 100)
+        self._unit.recording(recording.name)
 
     async def take(self, announced: int) -> None:
         """Take an image of so many bytes and burn it; raises Refused before anything has begun."""
@@ -42,10 +46,8 @@ class PromptTransfers:
         await self._line.write(line("LOAD READY"))
         unit.be("transfer", "taking an image")
         intake = ImageIntake(unit, announced)
-        lost = "last acknowledgement lost" in unit.armed
-        unit.armed.discard("last acknowledgement lost")
         try:
-            await receive(self._line, intake.feed, last_ack=not lost)
+            await receive(self._line, intake.feed, last_ack=lambda: not unit.suffers("last acknowledgement lost"))
             intake.finish()
         except TransferCut as cut:
             intake.cut()  # logged before the host hears of it

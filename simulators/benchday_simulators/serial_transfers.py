@@ -23,11 +23,12 @@ class SerialTransfers:
         """Send a recording; raises Refused when trouble says so before it begins."""
         unit = self._unit
         await unit.meet("send")
+        unit.recording(recording.name)  # it may have vanished
         await self._line.write(answer("OK", "SEND", recording.bytes))
         unit.be("transfer", f"sending {recording.name}")
         data = unit.recorded_bytes(recording)
         try:
-            await send_blocks(self._line, data, lambda percent: unit.meet("send", percent, begin=False))
+            await send_blocks(self._line, data, lambda percent: self._sent(percent, recording))
             if len(data) < recording.bytes:
                 await self._line.write(ABORT)  # the rest cannot be read
             else:
@@ -36,6 +37,11 @@ class SerialTransfers:
             await self._line.write(ABORT)  # the host asks again if it wants to
         finally:
             unit.be("idle")
+
+    async def _sent(self, percent: float, recording: Recording) -> None:
+        """Meet what is due so far; raises Refused when the rest is not there any more."""
+        await self._unit.meet("send", percent, begin=False, moved=percent * recording.bytes / 100)
+        self._unit.recording(recording.name)
 
     async def take(self, announced: int) -> None:
         """Take an image of so many bytes and flash it; raises Refused before anything has begun."""
@@ -64,9 +70,7 @@ class SerialTransfers:
             await self._flash(intake)
 
     async def _acknowledge_end(self) -> None:
-        if "last acknowledgement lost" in self._unit.armed:
-            self._unit.armed.discard("last acknowledgement lost")
-        else:
+        if not self._unit.suffers("last acknowledgement lost"):
             await self._line.write(ACK)
 
     async def _flash(self, intake: ImageIntake) -> None:

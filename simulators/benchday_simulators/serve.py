@@ -9,8 +9,9 @@ from collections.abc import Coroutine
 from dataclasses import dataclass
 from pathlib import Path
 
+from . import boot_loop
 from .air import AirFolder
-from .drawing import draw_sizes, draw_state
+from .drawing import draw_sizes, draw_state, drawer
 from .faces import HostFace, NoFace, SerialFace
 from .hands import Hands
 from .keeper import until_keeper_is_gone
@@ -18,12 +19,14 @@ from .models import MODELS
 from .physics import PhysicsClock
 from .prepare import write_unit
 from .state import UnitState, load
-from .troubles import Troubles, read_troubles
+from .troubles import Trouble, Troubles
 from .unit import Unit
 from .unit_log import UnitLog
 
 BEAT_S = 0.5
 """how often (real seconds) battery, air and display are looked at"""
+SHORT_BEAT_S = 0.02
+"""how often at most (real seconds) it is looked whether something is due by time"""
 
 
 class CannotServe(Exception):
@@ -50,15 +53,23 @@ class Order:
 
 
 def build(order: Order) -> Unit:
-    """Find or draw the unit of an order; raises CannotServe, BadTrouble."""
+    """Find or draw the unit of an order; raises CannotServe, BadTrouble (a ValueError)."""
     order.directory.mkdir(parents=True, exist_ok=True)
     log = UnitLog(order.directory / "log.jsonl")
     state = _state(order)
     key = bytes.fromhex(order.key.read_text(encoding="ascii").strip()) if order.key else b""
-    troubles = read_troubles(order.trouble, order.serial) if order.trouble else []
     clock = PhysicsClock(order.speed, state.physics_s)
-    met = Troubles(troubles, dict(state.troubles_spent))
+    met = Troubles(_troubles(order), state.trouble, lambda name: drawer(state.seed, state.serial, name).random())
     return Unit(order.directory, state, clock=clock, log=log, troubles=met, key=key)
+
+
+def _troubles(order: Order) -> list[Trouble]:
+    if order.trouble is None:
+        return []
+    # YAML is loaded here only: most units are started without trouble, and twenty of them start at once.
+    from .trouble_file import read_troubles  # noqa: PLC0415
+
+    return read_troubles(order.trouble, order.serial, order.model)
 
 
 def _state(order: Order) -> UnitState:
@@ -126,7 +137,7 @@ async def _alive(unit: Unit, face: HostFace) -> None:
             await face.rest()
             await unit.boot()
             await unit.meet("power-on")
-        await face.session()
+        await boot_loop.session(unit, face)
         unit.begin_boot()
 
 
@@ -141,8 +152,17 @@ async def beat(unit: Unit, air: AirFolder) -> None:
         await asyncio.sleep(BEAT_S)
 
 
+async def meet_times(unit: Unit) -> None:
+    """Let what is due by time happen when it is due."""
+    while True:
+        next_s = unit.next_time_s()
+        unit.meet_times()
+        left_s = BEAT_S if next_s is None else (next_s - unit.clock.now()) / unit.clock.speed
+        await asyncio.sleep(max(SHORT_BEAT_S, min(BEAT_S, left_s)))
+
+
 async def run(order: Order) -> None:
-    """Serve until SIGTERM, or until the keeper is gone; raises CannotServe, BadTrouble."""
+    """Serve until SIGTERM, or until the keeper is gone; raises CannotServe, BadTrouble (a ValueError)."""
     unit = build(order)
     air = AirFolder(order.air)
     unit.air = lambda: air.hear(unit)
@@ -155,6 +175,7 @@ async def run(order: Order) -> None:
     work: list[Coroutine[object, object, object]] = [
         live(unit, face),
         beat(unit, air),
+        meet_times(unit),
         Hands(unit).work(),
         ended.wait(),
     ]

@@ -2,7 +2,7 @@
 
 import hashlib
 
-from . import slots
+from . import boot_loop, slots
 from .drawing import seconds_of
 from .slot_images import BadSlotImage, hash_of, read_slot_header
 from .smp_cbor import Value
@@ -37,7 +37,8 @@ class SlotIntake:
         if len(self._data) + len(data) > self._total:
             raise SmpRefusal(IMAGES, OVERRUN)
         self._data += data
-        await self._unit.meet("image", 100 * len(self._data) / self._total, begin=False)
+        moved = len(self._data)
+        await self._unit.meet("image", 100 * moved / self._total, begin=False, moved=moved)
         return {"off": len(self._data)} | (self._finished() if len(self._data) == self._total else {})
 
     def _resumes(self, told: Value) -> bool:
@@ -90,6 +91,7 @@ class SlotIntake:
             held = slots.slots_of(state)
             held.other_version, held.other_hash = read_slot_header(data).version, digest.hex()
             self._unit.log.write("flashed", version=held.other_version)
+            boot_loop.end(self._unit)
             self._unit.save()
         return {"match": match}
 

@@ -68,8 +68,7 @@ def start(unit: "Unit") -> None:
     slots = unit.state.slots
     if slots is None:
         return
-    if "old version" in unit.armed and slots.marked:
-        unit.armed.discard("old version")
+    if slots.marked and unit.suffers("old version"):
         slots.marked = ""  # the boot loader finds it wanting
     elif slots.marked:
         _change(unit.state, slots, confirmed=slots.marked == FOR_GOOD)

@@ -3,7 +3,7 @@
 from .smp_cbor import Value
 
 SYSTEM, IMAGES, SETTINGS, FILES, NO_SUCH_KEY, NO_SUCH_FILE = 0, 1, 3, 8, 3, 3
-OF_WORDS = {"power": 6, "missing": 5, "unknown": 3, "nokey": 5, "busy": 10}
+OF_WORDS = {"power": 6, "missing": 5, "unknown": 3, "nokey": 5, "busy": 10, "full": 2}
 """numbers of the protocol for what the unit's other parts refuse in words"""
 EUNKNOWN, EINVAL, ENOTSUP = 1, 3, 8
 

@@ -43,7 +43,6 @@ class SmpDatagramFace:
         self._transport: asyncio.DatagramTransport | None = None
         self._waiting: asyncio.Queue[tuple[bytes, tuple[str, int]]] = asyncio.Queue(MOST_WAITING)
         self._away_until = 0.0
-        self._garble = False
 
     async def attach(self) -> dict[str, str]:
         """Listen, on the same port as before where that is free, and write the link."""
@@ -70,20 +69,24 @@ class SmpDatagramFace:
             while not server.restart:
                 message, host = await self._waiting.get()
                 told = await server.answer(message[:BUFFER_BYTES])
-                if told is not None and self._arrives() and self._transport is not None:
-                    self._transport.sendto(told, host)
+                if told is not None:
+                    await self._unit.speech.tarry(len(told))
+                    self._say(told, host)
         finally:
             server.close()
 
     def came(self, data: bytes, host: tuple[str, int]) -> None:
         """Take a datagram, unless the network is away or too many wait."""
-        if time.monotonic() >= self._away_until and not self._waiting.full():
+        if time.monotonic() >= self._away_until and not self._waiting.full() and not self._unit.speech.stuck:
             self._waiting.put_nowait((data, host))
 
-    def _arrives(self) -> bool:
+    def _say(self, told: bytes, host: tuple[str, int]) -> None:
         # A datagram with a changed byte is thrown away by whoever gets it: its checksum tells (RFC 768).
-        garbled, self._garble = self._garble, False
-        return not garbled and time.monotonic() >= self._away_until
+        times = {"": 1, "repeated": 2}.get(self._unit.speech.spoiled(), 0)
+        if time.monotonic() < self._away_until or self._unit.speech.silent() or self._transport is None:
+            return
+        for _ in range(times):
+            self._transport.sendto(told, host)
 
     async def rest(self) -> None:
         """Nothing listens."""
@@ -105,14 +108,6 @@ class SmpDatagramFace:
     def pull_cable(self, seconds: float) -> None:
         """Lose every datagram for some real seconds."""
         self._away_until = time.monotonic() + seconds
-
-    def mute(self, seconds: float) -> None:
-        """Likewise: who says nothing on a network cannot be told from who is not there."""
-        self.pull_cable(seconds)
-
-    def garble_next(self) -> None:
-        """Lose the next answer."""
-        self._garble = True
 
 
 class _Intake(asyncio.DatagramProtocol):

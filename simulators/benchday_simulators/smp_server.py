@@ -81,15 +81,10 @@ class SmpServer:
             operation == WRITE
             and (group, command) == (1, 1)
             and "match" in told
-            and self._lost("last acknowledgement lost")
+            and self._unit.suffers("last acknowledgement lost")
         ):
             return None
         return HEADER.pack(version << 3 | operation + 1, 0, len(data), group, number, command) + data
-
-    def _lost(self, trouble: str) -> bool:
-        armed = trouble in self._unit.armed
-        self._unit.armed.discard(trouble)
-        return armed
 
     async def _act(self, operation: int, group: int, command: int, data: bytes) -> Map:
         act = self._acts.get((operation, group, command))
@@ -198,7 +193,8 @@ class SmpServer:
         if path != INDEX:
             if offset == 0:
                 await self._unit.meet("send")
-            await self._unit.meet("send", 100 * offset / size if size else 100, begin=False)
+            await self._unit.meet("send", 100 * offset / size if size else 100, begin=False, moved=offset)
+            data, size = await self._content(path)  # it may have vanished
         piece = data[offset : offset + PIECE]
         if not piece and offset < size:
             raise SmpRefusal(FILES, READ_FAILED)

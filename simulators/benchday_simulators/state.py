@@ -6,6 +6,8 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
+from .troubles import Memory
+
 STATE_FILE = "state.json"
 RECORDINGS = "recordings"
 
@@ -53,6 +55,16 @@ class Slots:
 
 
 @dataclass
+class Loop:
+    """A unit that restarts by itself."""
+
+    left: int
+    """how often yet; below 0: until an image is taken"""
+    up_s: float
+    """how long it stays up in between (real seconds)"""
+
+
+@dataclass
 class UnitState:
     """Everything that a unit keeps while it is off."""
 
@@ -87,7 +99,15 @@ class UnitState:
     physics_s: float = 0.0
     booted_at_s: float = -3600.0
     boot_until_s: float = 0.0
-    troubles_spent: dict[str, int] = field(default_factory=dict)
+    trouble: Memory = field(default_factory=Memory)
+    """what has happened of its trouble"""
+    armed: list[str] = field(default_factory=list)
+    """trouble that waits for its effect"""
+    stuck: bool = False
+    """it answers nothing until it is switched off"""
+    loop_to_come: Loop | None = None
+    """from the next start on"""
+    loop: Loop | None = None
     display: dict[str, object] = field(default_factory=dict)
 
     def identity(self) -> str:
@@ -105,6 +125,10 @@ def load(directory: Path) -> UnitState | None:
     stored["recordings"] = [Recording(**recording) for recording in stored["recordings"]]
     if stored.get("slots") is not None:
         stored["slots"] = Slots(**stored["slots"])
+    stored["trouble"] = Memory(**stored.get("trouble", {}))
+    for name in ("loop_to_come", "loop"):
+        if stored.get(name) is not None:
+            stored[name] = Loop(**stored[name])
     return UnitState(**stored)
 
 

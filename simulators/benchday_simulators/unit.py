@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from . import power, slots
+from . import power, slots, started
 from .display import display
-from .drawing import BOOT_S, SELF_TEST_S, drawer, seconds_of
+from .drawing import BOOT_S, SELF_TEST_S, seconds_of
 from .models import MODELS
 from .physics import PhysicsClock
+from .speech import Speech
 from .state import RECORDINGS, Recording, UnitState, save
+from .trouble_effects import befall
 from .troubles import Trouble, Troubles
 from .unit_log import UnitLog
 
@@ -36,14 +38,6 @@ class Face(Protocol):
 
     def pull_cable(self, seconds: float) -> None:
         """Cut whoever is connected; back after some real seconds."""
-        ...
-
-    def mute(self, seconds: float) -> None:
-        """Answer nothing for some real seconds."""
-        ...
-
-    def garble_next(self) -> None:
-        """Change one byte of what is sent next."""
         ...
 
 
@@ -85,8 +79,11 @@ class Unit:
         """what the display says it is doing"""
         self.proof_shown = ""
         """what the display shows for the last proof asked for by its keys"""
-        self.armed: set[str] = set()
+        self.armed: set[str] = set(state.armed)
         """trouble that waits for its effect"""
+        self.speech = Speech()
+        """how it speaks, whatever its face is"""
+        self.speech.stuck = state.stuck
         self._troubles = troubles
         self._key = key
         self._settled_s = clock.now()
@@ -97,7 +94,7 @@ class Unit:
         """Begin where the state says; a process that ended in the middle of an image has lost it."""
         reason = f"started again while {self.state.writing}" if self.state.writing else "started"
         self.state.writing = ""
-        self.state.troubles_spent = self._troubles.spent
+        self.state.trouble = self._troubles.memory
         on = self.state.switched_on and (self.state.external_power or self.state.battery.charge_mwh > 0)
         (self.lit if on else self.dark).set()
         self.log.write("power", on=on, reason=reason)
@@ -109,6 +106,7 @@ class Unit:
             return
         self.settle()
         self.activity, self.doing = "idle", ""
+        self.state.stuck = self.speech.stuck = False
         self.lit.clear()
         self.dark.set()
         self.log.write("power", on=False, reason=reason)
@@ -154,11 +152,7 @@ class Unit:
         self.booting = True
         state.boot_until_s = self.clock.now() + seconds_of(BOOT_S, state, "boot")
         slots.start(self)
-        if state.next_release:
-            state.mode, state.release, state.next_release = "run", state.next_release, ""
-        if "settings lost" in self.armed:
-            self.armed.discard("settings lost")
-            self._lose_settings()
+        started.start(self)
         self.doing = "starting"
         self.save()
 
@@ -169,10 +163,6 @@ class Unit:
         self.booting = False
         self.doing = ""
         self.save()
-
-    def _lose_settings(self) -> None:
-        for name, value in self.model.factory_settings().items():
-            self.change_setting(name, "0" if value.isdigit() else value)
 
     # What a host asks
 
@@ -202,10 +192,7 @@ class Unit:
         """Test itself; gives what failed, empty when all is well."""
         await self.meet("test")
         await self.clock.sleep(SELF_TEST_S)
-        if "test fails" in self.armed:
-            self.armed.discard("test fails")
-            return "oscillator drift"
-        return ""
+        return "oscillator drift" if self.suffers("test fails") else ""
 
     def prove(self, nonce: str) -> str:
         """Prove to be a simulator; raises Refused without a key."""
@@ -222,6 +209,7 @@ class Unit:
         """Replace the stored state; it is durable when this returns."""
         self.settle()
         self.state.physics_s = self.clock.now()
+        self.state.armed = sorted(self.armed)
         self.state.display = display(self)
         save(self.directory, self.state)
 
@@ -232,37 +220,47 @@ class Unit:
 
     # Trouble
 
-    async def meet(self, when: str, percent: float = 0, *, begin: bool = True) -> None:
+    async def meet(self, when: str, percent: float = 0, *, begin: bool = True, moved: float = 0) -> None:
         """Let happen what is due at a moment; raises Refused where the unit is to refuse."""
-        for trouble in self._troubles.due(when, percent, begin=begin):
-            self.log.write("trouble", kind=trouble.what, when=when)
-            self.save()
-            await self._suffer(trouble)
+        now_s = self.clock.now()
+        for trouble in self._troubles.due(when, percent, begin=begin, moved=moved, now_s=now_s):
+            self._tell(trouble, when)
+            befall(self, trouble)
+            if self.dark.is_set() or self.state.stuck:
+                await asyncio.Event().wait()  # nothing goes on; the session is ended from outside
+            if trouble.what in REFUSALS and self.suffers(trouble.what):
+                raise REFUSALS[trouble.what]()
 
-    async def _suffer(self, trouble: Trouble) -> None:
-        if trouble.what == "power out":
-            self.power_off("power out")
-            self.later(trouble.seconds, lambda: self.power_on("power back"))
-            await asyncio.Event().wait()  # nothing goes on in the dark; the session is ended from outside
-        elif trouble.what == "refuses":
-            raise Refused("busy", "try again later")
-        elif trouble.what == "wrong serial":
-            self.state.reported_serial = _other_serial(self.state)
-            self.save()
-        elif self.face is not None and trouble.what == "cable out":
-            self.face.pull_cable(trouble.seconds)
-        elif self.face is not None and trouble.what == "silent":
-            self.face.mute(trouble.seconds)
-        elif self.face is not None and trouble.what == "garbled":
-            self.face.garble_next()
-        else:
-            self.armed.add(trouble.what)
+    def meet_times(self) -> None:
+        """Let happen what is due because it is time, while the unit is on."""
+        if self.lit.is_set():
+            for trouble in self._troubles.due_by_time(self.clock.now()):
+                self._tell(trouble, trouble.when or "time")
+                befall(self, trouble)
+
+    def next_time_s(self) -> float | None:
+        """Say when (seconds of physics) `meet_times` has something to do, None while it has nothing."""
+        return self._troubles.next_s()
+
+    def _tell(self, trouble: Trouble, when: str) -> None:
+        self.log.write("trouble", kind=trouble.what, when=when, entry=trouble.key, count=self._troubles.count(trouble))
+        self.save()
+
+    def suffers(self, what: str) -> bool:
+        """Say whether trouble that waits has its effect now, and be done with it."""
+        if what not in self.armed:
+            return False
+        self.armed.discard(what)
+        self.save()
+        return True
 
     def later(self, seconds: float, act: Callable[[], None]) -> None:
         """Do something after some real seconds, even if a session ends meanwhile."""
         asyncio.get_running_loop().call_later(seconds, act)
 
 
-def _other_serial(state: UnitState) -> str:
-    length = len(state.serial)
-    return f"{drawer(state.seed, state.serial, 'other').randrange(10**length):0{length}d}"
+REFUSALS = {
+    "refuses": lambda: Refused("busy", "try again later"),
+    "no room": lambda: Refused("full", "no room for it"),
+}
+"""trouble that is told to the host at once"""

@@ -21,8 +21,9 @@ class HostGone(Exception):
     """The connection is lost."""
 
 
-async def _nothing(_: float) -> None:
+async def _nothing(_: float) -> bool:
     """Nothing happens while a body is sent."""
+    return True
 
 
 @dataclass
@@ -34,8 +35,8 @@ class Response:
     headers: Headers = field(default_factory=list)
     cut_at: int | None = None
     """bytes of the body after which the connection breaks"""
-    moment: Callable[[float], Awaitable[None]] = _nothing
-    """awaited with the percentage of the body sent"""
+    moment: Callable[[float], Awaitable[bool]] = _nothing
+    """awaited with the percentage of the body sent; says whether there is a rest to send"""
     then: Callable[[], None] | None = None
     """done when the answer has left"""
 
@@ -79,11 +80,16 @@ class Connection:
         streams: tuple[asyncio.StreamReader, asyncio.StreamWriter],
         answer: Callable[[Request], Awaitable[Response]],
         shape: Callable[[bytes], Awaitable[bytes]],
+        there: Callable[[], Awaitable[None]],
     ) -> None:
-        """`shape` is awaited with each body before it is sent, and may hold it back or change it."""
+        """
+        `shape` is awaited with each body before it is sent, and may hold it back or change it; `there` is awaited
+        before anything passes.
+        """
         self._reader, self._writer = streams
         self._answer = answer
         self._shape = shape
+        self._there = there
         self._http = h11.Connection(h11.SERVER)
 
     async def serve(self) -> None:
@@ -117,7 +123,9 @@ class Connection:
                 self._writer.write(self._http.send(go_on) or b"")
             try:
                 async with asyncio.timeout(within):
-                    self._http.receive_data(await self._reader.read(READ))
+                    data = await self._reader.read(READ)
+                    await self._there()
+                    self._http.receive_data(data)
             except TimeoutError:
                 raise HostGone from None
         return event  # type: ignore[return-value]
@@ -136,9 +144,12 @@ class Connection:
         body = await self._shape(response.body)
         length = [("content-length", str(len(body)))] if response.status != 204 else []
         start = h11.Response(status_code=response.status, headers=[*response.headers, *length])
+        await self._there()
         self._writer.write(self._http.send(start) or b"")
         for begin in range(0, len(body), PIECE):
-            await response.moment(100 * begin / len(body))
+            if not await response.moment(100 * begin / len(body)):
+                raise HostGone
+            await self._there()
             piece = body[begin : min(begin + PIECE, response.cut_at or len(body))]
             self._writer.write(self._http.send(h11.Data(data=piece)) or b"")
             await self._writer.drain()

@@ -7,6 +7,7 @@ from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qs, unquote
 
 from .position import sentences
+from .state import Recording
 from .unit import Refused, Unit
 from .web_connection import Request, Response, as_json
 from .web_image import WebImage
@@ -46,6 +47,8 @@ class WebDialogue:
         """Answer one request."""
         if (request.method, request.path) == ("POST", "/sign-in"):
             return await self._sign_in(request)
+        if self._unit.suffers("signed out"):
+            self._sessions.clear()
         if not self._signed_in(request):
             return as_json(401, {"refused": "session", "words": "sign in first"})
         act = self._find(request)
@@ -113,13 +116,14 @@ class WebDialogue:
     async def _recording(self, request: Request) -> Response:
         recording = self._unit.recording(_last(request))
         await self._unit.meet("send")
+        self._unit.recording(recording.name)  # it may have vanished
         data = self._unit.recorded_bytes(recording)
         return Response(
             200,
             data.ljust(recording.bytes, b"\0"),
             [("content-type", "application/octet-stream")],
             cut_at=len(data) if len(data) < recording.bytes else None,
-            moment=lambda percent: self._unit.meet("send", percent, begin=False),
+            moment=lambda percent: still_there(self._unit, recording, percent),
         )
 
     async def _image(self, _: Request) -> Response:
@@ -160,6 +164,16 @@ class WebDialogue:
         except (ValueError, KeyError, TypeError):
             return as_json(400, {"refused": "value", "words": 'expected {"nonce": 32 hexadecimal digits}'})
         return as_json(200, {"mac": self._unit.prove(nonce)})
+
+
+async def still_there(unit: Unit, recording: Recording, percent: float) -> bool:
+    """Meet what is due while a recording is sent; says whether there is a rest to send."""
+    try:
+        await unit.meet("send", percent, begin=False, moved=percent * recording.bytes / 100)
+        unit.recording(recording.name)
+    except Refused:
+        return False
+    return True
 
 
 def _last(request: Request) -> str:

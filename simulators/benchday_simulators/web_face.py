@@ -38,8 +38,6 @@ class WebFace:
         self._connections: set[asyncio.Task[None]] = set()
         self._dialogue = self._talks()
         self._away_until = 0.0
-        self._mute_until = 0.0
-        self._garble = False
         self._back: asyncio.Future[None] | None = None
 
     def _talks(self) -> Dialogue:
@@ -95,18 +93,27 @@ class WebFace:
             connection.cancel()
 
     async def _connected(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        served = asyncio.create_task(Connection((reader, writer), self._dialogue.answer, self._shape).serve())
+        speech = self._unit.speech
+        connection = Connection((reader, writer), self._answer, self._shape, speech.until_there)
+        served = asyncio.create_task(connection.serve())
         self._connections.add(served)
         served.add_done_callback(self._connections.discard)
 
+    async def _answer(self, request: Request) -> Response:
+        """Answer a request, unless the unit is stuck: then all of it is taken and nothing said."""
+        speech = self._unit.speech
+        if speech.stuck:
+            while await request.piece() is not None:
+                pass
+            await speech.until_heard()
+        await speech.tarry(0)
+        return await self._dialogue.answer(request)
+
     async def _shape(self, body: bytes) -> bytes:
-        """Hold an answer back while the unit is silent, change a byte of it where trouble says so."""
-        await asyncio.sleep(max(0.0, self._mute_until - time.monotonic()))
-        if self._garble and body:
-            self._garble = False
-            middle = len(body) // 2
-            return body[:middle] + bytes((body[middle] ^ 0x01,)) + body[middle + 1 :]
-        return body
+        """Hold an answer back while the unit is silent, spoil it where trouble says so."""
+        await self._unit.speech.until_heard()
+        await self._unit.speech.tarry(len(body))
+        return self._unit.speech.shape(body)
 
     def pull_cable(self, seconds: float) -> None:
         """Cut all connections; back after some real seconds."""
@@ -121,11 +128,3 @@ class WebFace:
 
     async def _attach_again(self) -> None:
         await self.attach()
-
-    def mute(self, seconds: float) -> None:
-        """Answer nothing for some real seconds."""
-        self._mute_until = time.monotonic() + seconds
-
-    def garble_next(self) -> None:
-        """Change one byte of what is sent next."""
-        self._garble = True

@@ -69,6 +69,7 @@ class WebImage:
                 raise Refused("header", str(bad)) from None
             if data:
                 taken += len(data)
+                await self.unit.speech.tarry(len(data))
                 await intake.feed(data)
         intake.finish()
         return taken

@@ -16,12 +16,14 @@ END_WITHIN_S = 5.0
 """for the empty head that ends the batch; a sender that leaves it out has sent its file all the same"""
 
 
-async def receive(line: Line, accept: Callable[[bytes], Awaitable[None]], *, last_ack: bool = True) -> tuple[str, int]:
+async def receive(
+    line: Line, accept: Callable[[bytes], Awaitable[None]], *, last_ack: Callable[[], bool] = lambda: True
+) -> tuple[str, int]:
     """
     Receive one file; gives the name and the length that its head tells.
 
     `accept` is awaited with each block's data, padding included, before that block is acknowledged.
-    `last_ack`: whether the end of the batch is acknowledged.
+    `last_ack`: says, when it has come, whether the end of the batch is acknowledged.
     Raises TransferCut; whatever `accept` raises passes through with nothing acknowledged.
     """
     head = await _head(line, FIRST_BLOCK_WITHIN_S)
@@ -33,7 +35,7 @@ async def receive(line: Line, accept: Callable[[bytes], Awaitable[None]], *, las
     await line.write(ACK)
     await receive_blocks(line, accept)
     await line.write(ACK)
-    if await _head(line, END_WITHIN_S) is not None and last_ack:
+    if await _head(line, END_WITHIN_S) is not None and last_ack():
         await line.write(ACK)
     return name.decode("ascii", "replace"), int(length) if length.isdigit() else 0
 

@@ -13,7 +13,7 @@ from benchday_simulators.power import settle
 from benchday_simulators.prepare import prepare
 from benchday_simulators.sentences import BadSentence, LineCutter, checksum, fields_of, frame
 from benchday_simulators.state import Battery, load
-from benchday_simulators.troubles import BadTrouble, Trouble, Troubles, read_troubles
+from benchday_simulators.troubles import Troubles
 from benchday_simulators.unit import Refused, Unit
 from benchday_simulators.unit_log import UnitLog
 from benchday_simulators.xmodem_blocks import Block, BlockReader, Sign, block
@@ -156,29 +156,6 @@ def test_a_battery_keeps_within_its_pack() -> None:
     assert battery.percent() == 0
     settle(battery, 9000, 3600)
     assert battery.percent() == 100
-
-
-def test_trouble_happens_as_often_as_it_says_and_once_in_each_pass() -> None:
-    troubles = Troubles([Trouble(1, "image", "silent", percent=40, times=2)])
-    for _ in range(3):
-        troubles.due("image")
-        for percent in (20, 39, 41, 80):
-            troubles.due("image", percent, begin=False)
-    assert troubles.spent == {"1": 2}
-    assert Troubles(troubles.entries, troubles.spent).due("image", 90) == []
-
-
-def test_trouble_is_read_for_one_unit_and_mistakes_are_told(tmp_path: Path) -> None:
-    file = tmp_path / "trouble.yaml"
-    file.write_text('- unit: "01"\n  what: test fails\n- {unit: "2", when: image, what: cable out, percent: 40}\n')
-    assert read_troubles(file, "01") == [Trouble(1, "test", "test fails")]
-    assert read_troubles(file, "2") == [Trouble(2, "image", "cable out", percent=40)]
-    file.write_text('- {unit: "01", what: cable off}')
-    with pytest.raises(BadTrouble, match=r"entry 1: what: 'cable off'; expected one of cable out"):
-        read_troubles(file, "01")
-    file.write_text("[")
-    with pytest.raises(BadTrouble):
-        read_troubles(file, "01")
 
 
 def _tiller(folder: Path, **overrides: object) -> Unit:

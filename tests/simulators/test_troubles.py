@@ -137,4 +137,5 @@ def test_a_mistake_in_the_file_is_told(tmp_path: Path) -> None:
     command = arguments("Millrace", tmp_path / "u", "--trouble", str(file))
     told = subprocess.run(command, capture_output=True, text=True, check=False)
     assert told.returncode == 1
-    assert "entry 1: what: 'cable off'; expected one of cable out" in told.stderr
+    assert f"{file}:1:45: expected one of cable out, " in told.stderr
+    assert told.stderr.endswith("found cable off (did you mean cable out?)\n")

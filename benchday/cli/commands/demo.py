@@ -15,7 +15,6 @@ from benchday.cli.watching import Watcher
 from benchday.demo.report import DemoReport
 from benchday.demo.run import DemoOptions, run_demo
 from benchday.demo.table import table_of
-from benchday.domain.errors import InputError
 from benchday.logs import set_up
 
 
@@ -23,11 +22,10 @@ def demo(folder: Path, units: int, seed: int, speed: float, trouble: Path | None
     """Run the demo day, or go on with it, and tell what became of each unit.
 
     Raises:
-        InputError: the trouble file cannot be read.
+        InputError: the trouble file is not there.
+        MistakesFound: it cannot be used; nothing has been written or started.
     """
     set_up()
-    if trouble is not None and not trouble.is_file():
-        raise InputError(f"--trouble {trouble}: there is no such file")
     options = DemoOptions(units, seed, round(speed * 1000), trouble)
     face = Interruptible(Watcher(quiet=as_json or not sys.stdout.isatty()))
     report = anyio.run(run_demo, folder, options, face)
