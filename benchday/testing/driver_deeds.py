@@ -73,6 +73,10 @@ class FaultBed:
     """What a person does to a unit that is stuck: switch it off and on, say."""
     image: bytes = field(repr=False, default=b"")
     """One that the unit will take, more than once."""
+    fresh_image: Callable[[], bytes] | None = None
+    """For a unit that takes no image twice: makes another one, for each write."""
+    after_write: Callable[[], Awaitable[None]] | None = None
+    """What makes a unit fit for the next write that would not take one now; after each that was tried."""
     other_serial: str = ""
     setting: tuple[str, Sequence[str]] = ("", ())
     """One that may be changed, and some values for it."""
@@ -82,6 +86,10 @@ class FaultBed:
     """What may be held of an endless answer, measured."""
     midway_bytes: int = 2500
     """After so many bytes a fault begins that befalls a transfer half way; less than the image and the recordings."""
+
+    def next_image(self) -> bytes:
+        """Return the image for the next write."""
+        return self.image if self.fresh_image is None else self.fresh_image()
 
 
 @dataclass(slots=True)
@@ -180,9 +188,10 @@ async def do_put(bed: FaultBed, driver: Any, capability: str, truth: Truth, faul
 async def do_write(bed: FaultBed, driver: Any, capability: str, truth: Truth, fault: Fault) -> Later | None:
     """Write an image: taken whole, or an error that says how far the unit may have come."""
     del capability, truth, fault
-    digest, before = hashlib.sha256(bed.image).hexdigest(), bed.seen()
+    image, before = bed.next_image(), bed.seen()
+    digest = hashlib.sha256(image).hexdigest()
     try:
-        writing = driver.write(bed.make_act(Verb.WRITE_IMAGE, digest, len(bed.image)), bed.image)
+        writing = driver.write(bed.make_act(Verb.WRITE_IMAGE, digest, len(image)), image)
         async with aclosing(writing):
             async for _ in writing:
                 pass

@@ -1,7 +1,8 @@
 """Every capability of a driver under every fault, as a matrix that is generated; for our drivers and for plug-ins.
 
-Hand over a maker of ``FaultBed`` (see ``driver_deeds``) and the kind of the way to the unit (``line``, ``page`` or
-``storage``); ``meet`` gives an outcome for each cell. What is promised, and told as broken otherwise:
+Hand over a maker of ``FaultBed`` (see ``driver_deeds``) and the kind of the way to the unit (``line``, ``datagrams``,
+``page``, ``storage`` or ``hand``); ``meet`` gives an outcome for each cell. What is promised, and told as broken
+otherwise:
 
 1. Every call ends within the time limit that the bed states.
 2. It holds no more of an endless answer than the bed states (measured).
@@ -26,6 +27,7 @@ from benchday.domain.errors import BenchdayError, DeviceError
 from benchday.domain.permits import Verb
 from benchday.domain.readings import Mode
 from benchday.domain.seams import CAPABILITIES, capabilities
+from benchday.testing.datagram_faults import DATAGRAM_FAULTS
 from benchday.testing.driver_deeds import CHANGES, DEEDS, READINGS, FaultBed, Later, Truth, read, smallest_of
 from benchday.testing.faults import LINE_FAULTS, Fault
 from benchday.testing.page_faults import PAGE_FAULTS
@@ -33,6 +35,7 @@ from benchday.testing.storage_faults import STORAGE_FAULTS
 
 FAULTS: Mapping[str, tuple[Fault, ...]] = {
     "line": LINE_FAULTS,
+    "datagrams": DATAGRAM_FAULTS,
     "page": PAGE_FAULTS,
     "storage": STORAGE_FAULTS,
 }
@@ -165,6 +168,8 @@ class _Stand:
             broken = "went where a redirect pointed"
         if broken is None and fault.harmless and ended != "done":
             broken = f"put out by answers that only come in other pieces ({ended})"
+        if cell.capability in ("write", "restart") and bed.after_write is not None:
+            await bed.after_write()
         again = await self._works_again(cell)
         broken = broken or _fails(later) or again
         return Met(cell, ended, broken, held[0], seconds)
@@ -196,7 +201,7 @@ class _Stand:
                 else:
                     return None
                 await self.let_go()
-                if attempt % 10 == 1:
+                if attempt % 10 == 0:
                     await self._bed.restore()
                 if attempt:
                     await anyio.sleep(0.05)
@@ -217,9 +222,9 @@ class _Stand:
         assert who.mode is Mode.RUN, "the unit does not run"
 
     async def _write(self) -> None:
-        bed, digest = self._bed, hashlib.sha256(self._bed.image).hexdigest()
-        act = bed.make_act(Verb.WRITE_IMAGE, digest, len(bed.image))
-        async for _ in self._driver.write(act, bed.image):
+        image = self._bed.next_image()
+        act = self._bed.make_act(Verb.WRITE_IMAGE, hashlib.sha256(image).hexdigest(), len(image))
+        async for _ in self._driver.write(act, image):
             pass
         await self._driver.restart(act)
 

@@ -15,7 +15,8 @@ import pytest
 from benchday.devices.completed import completed
 from benchday.devices.drivers import Place, make_driver
 from benchday.devices.drivers.by_hand import ByHandDriver
-from benchday.devices.drivers.dialogue import DialogueDriver, DialogueLimits
+from benchday.devices.drivers.dialogue import DialogueDriver
+from benchday.devices.drivers.dialogue_talk import DialogueLimits
 from benchday.devices.links.memory import Faults, MemoryLink, memory_pair
 from benchday.domain.dialogue import Dialogue
 from benchday.domain.errors import (

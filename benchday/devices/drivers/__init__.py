@@ -9,7 +9,8 @@ from benchday.devices.drivers import plug_ins
 from benchday.devices.drivers.by_hand import ByHandDriver, InHand
 from benchday.devices.drivers.console import ConsoleDriver
 from benchday.devices.drivers.console_line import ConsoleLimits
-from benchday.devices.drivers.dialogue import DialogueDriver, DialogueLimits
+from benchday.devices.drivers.dialogue import DialogueDriver
+from benchday.devices.drivers.dialogue_talk import DialogueLimits
 from benchday.devices.drivers.guarded import guarded
 from benchday.devices.drivers.makers import as_declared, missing_for, needs, takes
 from benchday.devices.drivers.page_making import make_page

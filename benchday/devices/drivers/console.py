@@ -11,6 +11,7 @@ import anyio
 from benchday.devices.drivers import console_words as words
 from benchday.devices.drivers.console_image import send_image
 from benchday.devices.drivers.console_line import PREFIX, ConsoleLimits, ConsoleLine
+from benchday.devices.drivers.digests import one_digest_each
 from benchday.devices.nmea import Sentence, sky_of_gga
 from benchday.devices.transfer import Monotonic, drive, monotonic_us
 from benchday.devices.xmodem import Ending
@@ -83,13 +84,7 @@ class ConsoleDriver:
     async def recordings(self) -> tuple[Recording, ...]:
         listed = await self._line.ask_list("RECORDINGS", "RECORDING", self._limits.answer_s)
         told = [await self._with_digest(words.recording_of(fields)) for fields in listed]
-        lengths = {recording.sha256: recording.bytes for recording in told if recording.sha256}
-        for recording in told:
-            # The answer to SUM names no recording: one that came late would be taken for the next one's.
-            if lengths.get(recording.sha256 or "", recording.bytes) != recording.bytes:
-                raise Garbled("the unit tells one digest for recordings of several lengths; an answer came twice")
-
-        return tuple(told)
+        return one_digest_each(told)
 
     async def _with_digest(self, recording: Recording) -> Recording:
         try:

@@ -7,7 +7,7 @@ from contextlib import aclosing
 
 from benchday.devices.drivers import console_words as words
 from benchday.devices.drivers.console_line import PREFIX, ConsoleLimits, ConsoleLine
-from benchday.devices.drivers.last_word import LAST_WORDS_S, cut, settled
+from benchday.devices.drivers.last_word import cut, settled
 from benchday.devices.nmea import Sentence
 from benchday.devices.transfer import Monotonic, drive
 from benchday.devices.xmodem import Ending, Sender
@@ -38,7 +38,7 @@ async def send_image(
 
     line.give_back(sender.rest)
     brief = sender.ending is Ending.CUT
-    await settled(sender, lambda: line.answer_ok("IMAGE", LAST_WORDS_S if brief else limits.image_s))
+    await settled(sender, lambda: line.answer_ok("IMAGE", limits.last_words_s if brief else limits.image_s))
     async with aclosing(_flash(line, sender, limits, clock)) as flashing:
         async for progress in flashing:
             yield progress

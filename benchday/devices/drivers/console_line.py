@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import anyio
 
 from benchday.devices import nmea
+from benchday.devices.drivers.transfer_limits import TransferLimits
 from benchday.devices.transfer import Monotonic
-from benchday.devices.xmodem import Limits as SenderLimits
-from benchday.devices.xmodem_receiver import ReceiverLimits
 from benchday.domain.errors import Garbled, LinkSilent, Refused
 from benchday.domain.seams import Link
 
@@ -23,8 +22,8 @@ LONGEST_LIST = 10_000
 """So many recordings or settings can be told in one answer."""
 
 
-@dataclass(frozen=True, slots=True)
-class ConsoleLimits:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConsoleLimits(TransferLimits):
     """Real seconds; none shrinks with a simulated day's speed."""
 
     answer_s: float = 6.0
@@ -46,39 +45,6 @@ class ConsoleLimits:
     """Between two tries to reach a unit whose port went away, or is not there yet."""
     sky_s: float = 2.5
     """For a streamed position; units send one a second."""
-    transfer_start_s: float = 60.0
-    """For the unit to ask for an image, once it has agreed to take one (as ``devices/xmodem.py`` says)."""
-    transfer_answer_s: float = 4.0
-    """For the answer to a block, before it is sent again."""
-    transfer_end_s: float = 3.0
-    """Between one end of a transfer and the next, where it is not acknowledged."""
-    transfer_ask_s: float = 3.0
-    """Between one request for the first block of a recording and the next."""
-    transfer_block_s: float = 10.0
-    """For the next block of a recording."""
-    transfer_still_s: float = 180.0
-    """Without a good block of a recording, whatever else is heard."""
-    transfer_quiet_s: float = 1.0
-    """For a damaged line to fall quiet, before a block is asked for again."""
-
-    def sending(self) -> SenderLimits:
-        """Return what of this a sender keeps."""
-        return SenderLimits(
-            start_us=_us(self.transfer_start_s), answer_us=_us(self.transfer_answer_s), end_us=_us(self.transfer_end_s)
-        )
-
-    def receiving(self) -> ReceiverLimits:
-        """Return what of this a receiver keeps."""
-        return ReceiverLimits(
-            start_us=_us(self.transfer_ask_s),
-            block_us=_us(self.transfer_block_s),
-            inside_us=_us(self.transfer_quiet_s),
-            standstill_us=_us(self.transfer_still_s),
-        )
-
-
-def _us(seconds: float) -> int:
-    return round(seconds * 1e6)
 
 
 class ConsoleLine:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import suppress
-from dataclasses import dataclass
 from typing import TypeVar
 
 import anyio
@@ -14,7 +13,8 @@ from benchday.devices.completed import METHODS_BY_KEY
 from benchday.devices.drivers import dialogue_words as words
 from benchday.devices.drivers.dialogue_carried import Sink, fetch, send_image, sum_of
 from benchday.devices.drivers.dialogue_line import DialogueLine
-from benchday.devices.drivers.dialogue_talk import Fields, Talk
+from benchday.devices.drivers.dialogue_talk import DialogueLimits, Fields, Talk
+from benchday.devices.drivers.digests import one_digest_each
 from benchday.devices.transfer import Monotonic, monotonic_us
 from benchday.domain.dialogue import Dialogue, Restart
 from benchday.domain.dialogue_parts import Framing
@@ -43,16 +43,6 @@ from benchday.domain.readings import (
 from benchday.domain.seams import Link
 
 _T = TypeVar("_T")
-
-
-@dataclass(frozen=True, slots=True)
-class DialogueLimits:
-    """Real seconds of what no playbook declares."""
-
-    appears_s: float = 5.0
-    """For the port of a unit just switched on."""
-    poll_s: float = 0.5
-    """Between two tries to reach a unit that restarts."""
 
 
 class DialogueDriver:
@@ -91,7 +81,8 @@ class DialogueDriver:
                 setattr(self, name, getattr(self, f"_{name}"))
 
     def _talking_on(self, link: Link) -> Talk:
-        return Talk(DialogueLine(link, self._dialogue.line, self._clock), self._dialogue, self._unit)
+        line = DialogueLine(link, self._dialogue.line, self._clock)
+        return Talk(line, self._dialogue, self._unit, self._limits)
 
     async def aclose(self) -> None:
         """Let go of the line."""
@@ -131,7 +122,9 @@ class DialogueDriver:
     async def _recordings(self) -> tuple[Recording, ...]:
         asked, talk = _declared(self._dialogue.recordings), await self._awoken()
         listed = [words.recording_of(fields) for fields in await talk.listed(asked.list)]
-        return tuple([Recording(r.name, r.bytes, r.sha256 or await sum_of(talk, asked, r.name)) for r in listed])
+        return one_digest_each(
+            [Recording(r.name, r.bytes, r.sha256 or await sum_of(talk, asked, r.name)) for r in listed]
+        )
 
     async def _fetch(self, recording: Recording, sink: Sink) -> AsyncIterator[Progress]:
         talk = await self._awoken()
@@ -226,7 +219,8 @@ class DialogueDriver:
 
     async def _prove(self, nonce: str) -> Proof | None:
         told = await (await self._awoken()).ask_all(_declared(self._dialogue.prove).ask, {"nonce": nonce})
-        return Proof(nonce, told["mac"]) if "mac" in told else None
+        # As long as a digest: what is shorter may be the nonce, given back by a line that repeats what is said on it.
+        return Proof(nonce, words.digest_of(told["mac"])) if "mac" in told else None
 
 
 def _declared(part: _T | None) -> _T:

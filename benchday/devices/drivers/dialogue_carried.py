@@ -10,7 +10,8 @@ import anyio
 
 from benchday.devices.drivers.dialogue_talk import Heard, Talk, number_of
 from benchday.devices.drivers.dialogue_words import digest_of
-from benchday.devices.drivers.last_word import LAST_WORDS_S, all_left, cut, settled
+from benchday.devices.drivers.last_word import all_left, cut, settled
+from benchday.devices.drivers.transfer_limits import TransferLimits
 from benchday.devices.transfer import Monotonic, drive
 from benchday.devices.xmodem import Ending, Machine, Sender
 from benchday.devices.xmodem_receiver import Receiver
@@ -21,22 +22,22 @@ from benchday.domain.dialogue_parts import By
 from benchday.domain.errors import Garbled, LinkError, LinkGone, LinkSilent, OutcomeUnknown, Refused, TransferCut
 from benchday.domain.readings import Progress, Recording
 
-FLASH_AT_MOST_S = 4 * 3600.0
-"""A unit that reports a flash for longer than this has lost its way (seconds)."""
 _HANG_UP = b"\x18\x18"
 _SMALL = 128
 
 Sink = Callable[[bytes], Awaitable[None]]
 
 
-def _sender(by: By, name: str, data: bytes) -> Machine:
+def _sender(by: By, name: str, data: bytes, limits: TransferLimits) -> Machine:
+    its = limits.sending()
     if by is By.YMODEM:
-        return BatchSender([Outgoing(name, data)])
-    return Sender(data, block=_SMALL) if by is By.XMODEM_CRC else Sender(data)
+        return BatchSender([Outgoing(name, data)], its)
+    return Sender(data, its, block=_SMALL) if by is By.XMODEM_CRC else Sender(data, its)
 
 
-def _receiver(by: By, length: int) -> Machine:
-    return BatchReceiver(most_files=1) if by is By.YMODEM else Receiver(length)
+def _receiver(by: By, length: int, limits: TransferLimits) -> Machine:
+    its = limits.receiving()
+    return BatchReceiver(its, most_files=1) if by is By.YMODEM else Receiver(length, its)
 
 
 async def fetch(
@@ -61,7 +62,7 @@ async def fetch(
         digest.update(piece)
         await sink(piece)
 
-    receiver = _receiver(asked.by, length)
+    receiver = _receiver(asked.by, length, talk.limits)
     heard = talk.line.hand_over()
     try:
         async with aclosing(drive(talk.line.link, receiver, heard=heard, sink=taken, clock=clock)) as transfer:
@@ -115,7 +116,7 @@ async def send_image(
     """
     values = {"bytes": str(len(image)), "release": release, "name": asked.name}
     await talk.ask_all(asked.ask, values, once=True)
-    sender = _sender(asked.by, asked.name, image)
+    sender = _sender(asked.by, asked.name, image, talk.limits)
     heard = talk.line.hand_over()
     try:
         async with aclosing(drive(talk.line.link, sender, heard=heard, clock=clock)) as transfer:
@@ -125,7 +126,7 @@ async def send_image(
         raise cut(f"the line vanished while the image was sent: {error}", sender) from error
 
     talk.line.give_back(sender.rest)
-    limit_s = float(asked.whole.seconds) if all_left(sender) else LAST_WORDS_S
+    limit_s = float(asked.whole.seconds) if all_left(sender) else talk.limits.last_words_s
     await settled(sender, lambda: talk.hear(asked.whole.hear, limit_s, asked.whole.refused))
     if not all_left(sender):
         raise cut("the transfer ended early, whatever the unit says of it", sender)
@@ -138,7 +139,7 @@ async def send_image(
 async def _flash(talk: Talk, flash: Flash, sender: Machine, clock: Monotonic) -> AsyncGenerator[Progress]:
     restart = talk.dialogue.restart
     greeting = restart.greeting.hear if restart is not None and restart.greeting is not None else ()
-    until_us = clock() + round(FLASH_AT_MOST_S * 1e6)
+    until_us = clock() + round(talk.limits.flash_s * 1e6)
     percent = 0
     while True:
         said = await _report(talk, (*flash.until, flash.each, *greeting), flash, sender)
@@ -147,7 +148,7 @@ async def _flash(talk: Talk, flash: Flash, sender: Machine, clock: Monotonic) ->
         if said.pattern in greeting:
             raise cut("the unit started anew while flashing: did its power fail?", sender)
         if clock() > until_us:
-            raise OutcomeUnknown(f"the unit flashes for {FLASH_AT_MOST_S / 3600:g} hours; read it back")
+            raise OutcomeUnknown(f"the unit flashes for {talk.limits.flash_s / 3600:g} hours; read it back")
         # A report that cannot be, or that goes backwards, is a damaged one: what counts is the word at the end.
         told = said.fields.get("percent", "")
         percent = max(percent, int(told) if told.isdigit() and len(told) <= 3 and int(told) <= 100 else 0)

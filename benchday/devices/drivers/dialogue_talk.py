@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from benchday.devices.drivers.dialogue_line import DialogueLine
+from benchday.devices.drivers.transfer_limits import TransferLimits
 from benchday.domain.clean import clean
 from benchday.domain.dialogue import Dialogue
 from benchday.domain.dialogue_parts import Exchange, Listing
@@ -14,10 +15,22 @@ from benchday.domain.errors import Garbled, InputError, LinkSilent, Refused
 from benchday.domain.patterns import Pattern, pattern_of
 
 Fields = dict[str, str]
-LIST_AT_MOST_S = 600.0
-"""For the whole of an answer of several lines (seconds)."""
 _LARGEST = 10**12
 """More of anything is a damaged figure."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DialogueLimits(TransferLimits):
+    """Real seconds of what no playbook declares."""
+
+    list_s: float = 600.0
+    """For the whole of an answer of several lines."""
+    flash_s: float = 4 * 3600.0
+    """A unit that reports a flash for longer than this has lost its way."""
+    appears_s: float = 5.0
+    """For the port of a unit just switched on."""
+    poll_s: float = 0.5
+    """Between two tries to reach a unit that restarts."""
 
 
 @lru_cache(maxsize=512)
@@ -37,8 +50,9 @@ class Heard:
 class Talk:
     """One conversation as a dialogue declares it."""
 
-    def __init__(self, line: DialogueLine, dialogue: Dialogue, unit: str) -> None:
+    def __init__(self, line: DialogueLine, dialogue: Dialogue, unit: str, limits: DialogueLimits | None = None) -> None:
         self.line = line
+        self.limits = limits or DialogueLimits()
         self.dialogue = dialogue
         self._unit = unit
         self._said = "it"
@@ -157,7 +171,7 @@ class Talk:
         await self._say(listing.say, {})
         got: list[Fields] = []
         count: int | None = None
-        until_us = self.line.clock() + round(LIST_AT_MOST_S * 1e6)
+        until_us = self.line.clock() + round(self.limits.list_s * 1e6)
         limit_s = float(listing.seconds)
         first = [*listing.head] if listing.head else [listing.each]
         ends = [text for text in (listing.until, listing.none) if text is not None]

@@ -7,9 +7,6 @@ from collections.abc import Awaitable, Callable
 from benchday.devices.xmodem import Ending, Machine
 from benchday.domain.errors import Garbled, LinkGone, LinkSilent, OutcomeUnknown, Refused, TransferCut
 
-LAST_WORDS_S = 1.0
-"""For what a unit may still say of a transfer that was cut (seconds)."""
-
 
 def all_left(sender: Machine) -> bool:
     """Tell whether the whole image was sent, acknowledged to its end or not."""

@@ -53,8 +53,6 @@ from benchday.domain.readings import Identity, Mode, Progress, Proof, Settings
 _INFO = "info:"
 UNCONFIRMED = "-unconfirmed"
 """Behind the release of a unit that goes back at its next start."""
-_LOOK_S = 1.0
-"""For an answer while it is not known whether the unit is up (seconds)."""
 
 
 class SmpDriver:
@@ -243,7 +241,7 @@ class _Restart:
 
     async def _look(self) -> Sequence[ImageState] | None:
         try:
-            return await states_of(self._line, limit_s=_LOOK_S, tries=1)
+            return await states_of(self._line, limit_s=self._line.limits.look_s, tries=1)
         except LinkGone as error:
             self._missing = error
         except (LinkError, Garbled, Refused) as error:

@@ -21,6 +21,8 @@ class SmpLimits:
     """For a restart, until the unit answers again; it moves the image between its slots meanwhile."""
     down_s: float = 1.0
     """After it agreed to restart: how long it may go on answering before it goes down."""
+    look_s: float = 1.0
+    """For an answer while it is not known whether the unit is up."""
     appears_s: float = 5.0
     """For the port of a unit just switched on."""
     poll_s: float = 0.5
