@@ -154,7 +154,7 @@ class Answers:
             "folder": tempfile.mkdtemp(prefix="card-", dir=self._bench.of(item.unit or ""))
             if "folder" in names
             else "",
-            "settings": "; ".join(f"{n}={v}" for n, v in whole.get("settings", {}).items()) or None,
+            "settings": "; ".join(f"{n}={v}" for n, v in whole.get("settings", {}).items()) or "-",
             "result": "pass",
             "begun": True,
             "outcome": "whole",

@@ -11,6 +11,10 @@ from typing import Any
 
 from benchday.domain.units import Ability
 
+LONGEST_TEXT = 2000
+"""Characters of one value; more is no answer to anything."""
+_SHOWN = 80
+
 
 class ItemKind(StrEnum):
     """What sort of thing a person is asked for."""
@@ -61,34 +65,39 @@ class Wanted:
         if value is None or value == "":
             return f"{self.label}: a value is needed" if self.required else None
         if self.kind is WantedKind.FLAG:
-            return None if isinstance(value, bool) else f"{self.label}: expected yes or no, got {value!r}"
+            return None if isinstance(value, bool) else f"{self.label}: expected yes or no, got {_shown(value)}"
         if self.kind is WantedKind.INTEGER:
             return self._integer_problem(value)
-        if not isinstance(value, str) or len(value) > 2000:
-            return f"{self.label}: expected a text of at most 2000 characters"
+        if not isinstance(value, str) or len(value) > LONGEST_TEXT:
+            return f"{self.label}: expected a text of at most {LONGEST_TEXT} characters"
         return self._text_problem(value)
 
     def _integer_problem(self, value: object) -> str | None:
         if isinstance(value, bool) or not isinstance(value, int):
-            return f"{self.label}: expected a whole number{f' of {self.unit}' if self.unit else ''}, got {value!r}"
+            return (
+                f"{self.label}: expected a whole number{f' of {self.unit}' if self.unit else ''}, got {_shown(value)}"
+            )
         if (self.lowest is not None and value < self.lowest) or (self.highest is not None and value > self.highest):
-            return f"{self.label}: expected {self.lowest} to {self.highest} {self.unit or ''}, got {value}".rstrip()
+            of_what = f" {self.unit}" if self.unit else ""
+            return f"{self.label}: expected {self.lowest} to {self.highest}{of_what}, got {_shown(value)}"
         return None
 
     def _text_problem(self, value: str) -> str | None:
         if self.kind is WantedKind.CHOICE and value not in self.choices:
-            return f"{self.label}: expected one of {', '.join(self.choices)}, got {value!r}"
+            return f"{self.label}: expected one of {', '.join(self.choices)}, got {_shown(value)}"
         if self.kind is WantedKind.DATE:
             try:
                 date.fromisoformat(value)
             except ValueError:
-                return f"{self.label}: expected a date like 2026-03-31, got {value!r}"
+                return f"{self.label}: expected a date like 2026-03-31, got {_shown(value)}"
         if self.pattern is not None and not re.fullmatch(self.pattern, value):
-            return f"{self.label}: {value!r} is not in the expected form"
+            return f"{self.label}: {_shown(value)} is not in the expected form"
         return None
 
     def read(self, text: str) -> str | int | bool | None:
         """Turn what a person typed into a value; others come back as they are."""
+        if len(text) > LONGEST_TEXT:
+            return text
         text = text.strip()
         if self.kind is WantedKind.FLAG:
             return {"y": True, "yes": True, "n": False, "no": False}.get(text.lower(), text or None)
@@ -117,6 +126,11 @@ class Wanted:
     def from_facts(cls, facts: Mapping[str, Any]) -> Wanted:
         """Read it back from an entry."""
         return cls(**{**facts, "kind": WantedKind(facts["kind"]), "choices": tuple(facts["choices"])})
+
+
+def _shown(value: object) -> str:
+    """Show what was given instead, as much of it as anybody will read."""
+    return repr(value[:_SHOWN] if isinstance(value, str) else value)[: _SHOWN + 2]
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,7 @@ from benchday.domain.seams import CAPABILITIES, capabilities
 from benchday.testing.datagram_faults import DATAGRAM_FAULTS
 from benchday.testing.driver_deeds import CHANGES, DEEDS, READINGS, FaultBed, Later, Truth, read, smallest_of
 from benchday.testing.faults import LINE_FAULTS, Fault
+from benchday.testing.hand_faults import HAND_FAULTS
 from benchday.testing.page_faults import PAGE_FAULTS
 from benchday.testing.storage_faults import STORAGE_FAULTS
 
@@ -38,6 +39,7 @@ FAULTS: Mapping[str, tuple[Fault, ...]] = {
     "datagrams": DATAGRAM_FAULTS,
     "page": PAGE_FAULTS,
     "storage": STORAGE_FAULTS,
+    "hand": HAND_FAULTS,
 }
 """Kind of the way to the unit -> what befalls it."""
 START, MIDWAY = "from the start", "midway"
@@ -79,7 +81,7 @@ def cells(kind: str, able: Iterable[str]) -> tuple[Cell, ...]:
     made = []
     for fault in FAULTS[kind]:
         for capability in CAPABILITIES:
-            if capability not in able or (fault.other and capability not in ("identify", "restart")):
+            if capability not in able or (fault.only and capability not in fault.only):
                 continue
             made.append(Cell(fault.name, START, capability))
             if capability in ("fetch", "write") and not fault.other:

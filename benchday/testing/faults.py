@@ -37,6 +37,8 @@ class Fault:
     """Another unit of the same model stands in this one's place."""
     refuses = False
     """Connecting anew fails, too."""
+    only: tuple[str, ...] = ()
+    """The capabilities that it befalls; all, if none is named."""
 
     def fresh(self) -> Fault:
         """Return the same for another connection."""
@@ -236,6 +238,7 @@ class OtherUnit(Fault):
 
     name = "another unit"
     other = True
+    only = ("identify", "restart")
 
 
 LINE_FAULTS: tuple[Fault, ...] = (

@@ -7,12 +7,15 @@ from contextlib import AbstractAsyncContextManager
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from benchday.domain.watch import Watch
+from tests.contracts.fault_hands import hand_bed
 from tests.contracts.fault_kinds import Kind
 from tests.contracts.fault_slots import slots_bed
+from tests.contracts.fault_streams import stream_bed
 from tests.contracts.fault_units import HURRIED, HURRIED_TRANSFER, relayed_bed
 from tests.devices.declared import gantry
 from tests.devices.hurry import hurried
-from tests.devices.pages import hurried_page
+from tests.devices.pages import hurried_page, shipped
 
 if TYPE_CHECKING:
     from benchday.testing.driver_deeds import FaultBed
@@ -92,6 +95,17 @@ KINDS: dict[str, Kind] = {
         setting=_RECEIVER,
         serve=("--over", "udp"),
     ),
+    "a receiver that is only listened to": Kind(
+        "line",
+        "watch",
+        "Reed",
+        stream_bed,
+        {"listen_s": 0.15, "text_s": 0.15, "poll_s": 0.02},
+        {"listen_s": 10.0, "text_s": 10.0, "poll_s": 0.02},
+        playbook=shipped("weirstone").model_copy(update={"watch": Watch(serial="SN=", release="FW=")}),
+        can=("identify", "position"),
+    ),
+    "a Tiller by hand": Kind("hand", "by-hand", "Tiller", hand_bed, {}, setting=("search", ("on", "off"))),
 }
 """A driver more is a line more here."""
 

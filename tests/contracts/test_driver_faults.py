@@ -16,7 +16,7 @@ def matrix(name: str) -> tuple[Cell, ...]:
     """Return the cells of one kind of bed, by what its driver can do."""
     kind = KINDS[name]
     (known,) = (driver for driver in installed_drivers() if driver.name == kind.driver)
-    return cells(kind.way, known.capabilities or kind.can)
+    return cells(kind.way, kind.can or known.capabilities or ())
 
 
 @cache

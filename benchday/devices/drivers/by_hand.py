@@ -68,13 +68,14 @@ class ByHandDriver:
         count = ask_for.count_of(await self._ask(ask_for.RECORDINGS))
         if count == 0:
             return ()
-        while True:
+        for _ in range(_MOST_TRIES):
             folder, files = await self._folder_with_files()
             if len(files) == count:
                 self._folder = folder
                 return files
             wrong = f"the unit lists {count} recordings, {folder} holds {len(files)} files"
             await self._ask(ask_for.look_again(wrong))
+        raise Garbled(f"{wrong}, after {_MOST_TRIES} looks; count and copy them anew")
 
     async def fetch(self, recording: Recording, sink: Callable[[bytes], Awaitable[None]]) -> AsyncIterator[Progress]:
         if self._folder is None:
@@ -88,8 +89,10 @@ class ByHandDriver:
                     done = min(done + len(piece), recording.bytes)
                     yield Progress(done, recording.bytes, "fetching")
                 size = await file.tell()
-        except FileNotFoundError as error:
-            raise Garbled(f"{path} is not there any more; copy it from the unit again") from error
+        except OSError as error:
+            gone = isinstance(error, FileNotFoundError)
+            why = "is not there any more" if gone else f"cannot be read: {error.strerror or error}"
+            raise Garbled(f"{path} {why}; copy it from the unit again") from error
         if size != recording.bytes:
             raise Garbled(f"{path} holds {size} bytes, {recording.bytes} were expected; copy it from the unit again")
 
@@ -107,16 +110,23 @@ class ByHandDriver:
         return self._write(spent)
 
     async def _write(self, spent: SpentAct) -> AsyncIterator[Progress]:
-        begun = await self._ask(ask_for.begin_write(spent), photo=False)
+        begun = await self._told_of_write(ask_for.begin_write(spent), photo=False)
         if begun["begun"] is not True:
             raise Refused("write", "not begun", "the operator did not begin; nothing was erased")
         yield Progress(0, 100, "writing")
-        outcome = (await self._ask(ask_for.write_ended(spent)))["outcome"]
+        outcome = (await self._told_of_write(ask_for.write_ended(spent)))["outcome"]
         if outcome == ask_for.FAILED:
             raise TransferCut("the operator saw the write fail; the unit may be half written", 0)
         if outcome != ask_for.WHOLE:
             raise OutcomeUnknown("the operator could not tell how the write ended; read the unit back")
         yield Progress(100, 100, "writing")
+
+    async def _told_of_write(self, question: Question, *, photo: bool = True) -> Answer:
+        try:
+            return await self._ask(question, photo=photo)
+        except Garbled as error:
+            # Whoever was asked to begin may have begun, whatever was typed.
+            raise OutcomeUnknown(f"nobody could tell how far the write came ({error}); read the unit back") from error
 
     async def restart(self, act: SpentAct) -> None:
         spent = restart_covered(act)

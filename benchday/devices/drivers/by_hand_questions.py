@@ -8,14 +8,17 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import cast
 
-from benchday.domain.items import Wanted, WantedKind
+from benchday.domain.items import LONGEST_TEXT, Wanted, WantedKind
 from benchday.domain.permits import SpentAct
 from benchday.domain.readings import Identity, Mode, PowerReading, SelfTest, Settings, Sky
 
 Answer = Mapping[str, str | int | bool | None]
 
 WHOLE, FAILED, UNCLEAR = "whole", "failed", "unclear"
+_NONE = "-"
+"""Typed where a unit has nothing of the kind: an empty answer may be one that was forgotten."""
 _SETTING = r"[^=;\s][^=;]*=[^;]*"
+_CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 _NUMBER = r"[^\x00-\x1f\x7f]{1,40}"
 _DEGREES = r"[+-]?\d{1,3}(\.\d{1,9})?"
 
@@ -46,6 +49,11 @@ def check_evidence(question: Question, answer: Mapping[str, object]) -> tuple[st
     problems = [wanted.problem(answer.get(wanted.name)) for wanted in question.wanted]
     known = {wanted.name for wanted in question.wanted}
     strangers = [f"{name} was not asked for" for name in answer if name not in known]
+    strangers += [
+        f"{wanted.label}: a character that cannot be shown is in it"
+        for wanted in question.wanted
+        if isinstance(value := answer.get(wanted.name), str) and _CONTROL.search(value, 0, LONGEST_TEXT)
+    ]
     if (
         question.capability == IDENTIFY.capability
         and answer.get("mode") == Mode.RUN.value
@@ -96,8 +104,8 @@ FOLDER = Question(
 )
 SETTINGS = Question(
     "settings",
-    "Read the settings off the unit, each as name=value, separated by ;",
-    (Wanted("settings", "Settings", pattern=rf"{_SETTING}(;\s*{_SETTING})*;?\s*", required=False),),
+    "Read the settings off the unit, each as name=value, separated by ; and a single - if it has none.",
+    (Wanted("settings", "Settings", pattern=rf"{_NONE}|{_SETTING}(;\s*{_SETTING})*;?\s*"),),
 )
 SELF_TEST = Question(
     "self-test",
@@ -209,7 +217,8 @@ def count_of(answer: Answer) -> int:
 
 def settings_of(answer: Answer) -> Settings:
     """Read the settings."""
-    pairs = (piece.split("=", 1) for piece in _text(answer, "settings").split(";") if piece.strip())
+    told = _text(answer, "settings").strip()
+    pairs = (piece.split("=", 1) for piece in told.split(";") if piece.strip() and told != _NONE)
     return Settings({name.strip(): value.strip() for name, value in pairs})
 
 
