@@ -58,6 +58,8 @@ class Names(FileModel):
     options: FieldName | None = None
     """Separated by semicolons, or a list."""
     term: FieldName | None = None
+    free: FieldName | None = None
+    """Bytes that there is room for, where the unit knows better than the drive's own figure."""
 
 
 class About(FileModel):
@@ -92,4 +94,4 @@ class Storage(FileModel):
     spare_bytes: Annotated[int, Field(ge=0)] = 65_536
     """Room that must be left on the drive beside the image."""
     proof: DrivePath | None = None
-    """Folder in which a simulated unit answers whether it is one; where it is missing nothing is asked."""
+    """Folder in which a simulated unit answers whether it is one; it is asked beside its drive."""

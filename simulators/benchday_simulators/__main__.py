@@ -45,6 +45,7 @@ def _parser() -> argparse.ArgumentParser:
     serve.add_argument("--key", type=Path, metavar="FILE", help="the day's key, 64 hex digits")
     serve.add_argument("--link", type=Path, metavar="PATH", help="where to keep a link to the port")
     serve.add_argument("--over", choices=("line", "udp"), default="line", help="how a Wherry is reached")
+    serve.add_argument("--drive", type=Path, metavar="DIR", help="where a drive shows, if not in its own folder")
     serve.add_argument("--air", type=Path, metavar="DIR", help="the radio shared by the day's units")
     serve.add_argument("--keeper", type=Path, metavar="FILE", help="end 30 s after the process named in it is gone")
     return parser
@@ -123,7 +124,7 @@ def _serve(wanted: argparse.Namespace) -> int:
         wanted.state,
         wanted.speed,
         wanted.seed,
-        **{name: getattr(wanted, name) for name in ("trouble", "key", "link", "air", "keeper", "over")},
+        **{name: getattr(wanted, name) for name in ("trouble", "key", "link", "air", "keeper", "over", "drive")},
     )
     try:
         asyncio.run(run(order))

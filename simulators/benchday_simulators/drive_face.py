@@ -14,16 +14,24 @@ PIECE = 65_536
 DRIVE, OFF, NEW = "drive", ".drive.off", ".drive.new"
 JOBS, UPDATE, PROOF = "JOBS", "UPDATE", "PROOF"
 IMAGE = "SLUICEPAD.FEN"
-LARGEST_QUESTION = 1024
+ADDRESS = "127.0.0.1"
+NONCE_LETTERS = 32
+MEMORY_BYTES = 268_435_456
+"""what there is for recordings and an image"""
+FULL_BYTES = 4096
+"""what is left of it on a full drive"""
+ASK_LIMIT_S = 10.0
 
 
 class DriveFace:
     """The drive of one unit."""
 
-    def __init__(self, unit: Unit, link: Path | None) -> None:
+    def __init__(self, unit: Unit, link: Path | None, beneath: Path | None = None) -> None:
+        """The drive shows as a folder beneath another one; in the unit's own, if none is named."""
         self._unit = unit
         self._link = link
-        self._drive = unit.directory.resolve() / DRIVE
+        self._drive = (beneath or unit.directory).resolve() / DRIVE
+        self._asked: asyncio.Server | None = None
         self._off = self._drive.with_name(OFF)
         self._pulled = False
         self._up = False
@@ -36,7 +44,9 @@ class DriveFace:
     async def attach(self) -> dict[str, str]:
         """Say where the drive appears; gives that."""
         self._hide()
-        where = {"url": f"storage:{self._drive}"}
+        if self._asked is None:
+            self._asked = await asyncio.start_server(self._ask, ADDRESS, 0, limit=2 * NONCE_LETTERS)
+        where = {"url": f"storage:{self._drive}", "proof": f"{ADDRESS}:{self._asked.sockets[0].getsockname()[1]}"}
         if self._link is not None:
             fresh = self._link.with_name(f".{self._link.name}.new")
             fresh.write_text(json.dumps(where), encoding="utf-8")
@@ -67,6 +77,9 @@ class DriveFace:
         """Vanish."""
         self._up = False
         self._hide()
+        if self._asked is not None:
+            self._asked.close()
+            self._asked = None
         if self._link is not None:
             self._link.unlink(missing_ok=True)
 
@@ -86,9 +99,14 @@ class DriveFace:
             self._hide()
             self._unit.be("idle", "unmounted: restart takes what was put on")
             self._unit.save()
-        if not self._drive.exists():
+        try:
+            await self._look_at_drive()
+        except OSError:
+            return  # a drive can be pulled from a host while it is looked at
+
+    async def _look_at_drive(self) -> None:
+        if not (self._drive / UPDATE).is_dir():
             return
-        self._answer_proof()
         kept = {recording.name for recording in self._unit.state.recordings}
         for name in self._shown - kept:
             (self._drive / JOBS / name).unlink(missing_ok=True)
@@ -129,13 +147,15 @@ class DriveFace:
         shutil.rmtree(new, ignore_errors=True)
         for folder in (JOBS, UPDATE, PROOF):
             (new / folder).mkdir(parents=True)
+        if (self._off / UPDATE).is_dir():
+            for left in (self._off / UPDATE).iterdir():
+                left.rename(new / UPDATE / left.name)
+        # What is shown anew takes the room of what was shown before.
+        shutil.rmtree(self._off, ignore_errors=True)
         for recording in unit.state.recordings:
             (new / JOBS / recording.name).write_bytes(unit.recorded_bytes(recording))
         self._shown = {recording.name for recording in unit.state.recordings}
         (new / "ABOUT.TXT").write_text(self._about(), encoding="utf-8")
-        if (self._off / UPDATE).is_dir():
-            for left in (self._off / UPDATE).iterdir():
-                left.rename(new / UPDATE / left.name)
         new.rename(self._drive)
 
     def _about(self) -> str:
@@ -147,25 +167,44 @@ class DriveFace:
             "release": state.release if state.mode == "run" else "",
             "options": ";".join(state.options),
             "term": state.term,
+            "free": str(self._free()),
         }
         return "".join(f"{name}: {value}\n" for name, value in told.items())
+
+    def _free(self) -> int:
+        """Say how many bytes there is room for."""
+        if "drive full" in self._unit.armed:
+            return FULL_BYTES
+        return max(0, MEMORY_BYTES - sum(recording.bytes for recording in self._unit.state.recordings))
 
     def _hide(self) -> None:
         if self._drive.exists():
             shutil.rmtree(self._off, ignore_errors=True)
             self._drive.rename(self._off)
 
-    def _answer_proof(self) -> None:
-        folder = self._drive / PROOF
+    async def _ask(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        """Hear a nonce on a connection of its own, and answer it on the drive: nobody else puts anything there."""
         try:
-            nonce = str(json.loads((folder / "ask.json").read_bytes()[:LARGEST_QUESTION])["nonce"])
-            answer = {"nonce": nonce, "mac": self._unit.prove(nonce)}
-            (folder / "ask.json").unlink()
-        except (OSError, ValueError, KeyError, TypeError, Refused):
+            async with asyncio.timeout(ASK_LIMIT_S):
+                nonce = (await reader.readline()).decode("ascii").strip()
+                writer.write(b"answered\n" if self._answer(nonce) else b"not answered\n")
+                await writer.drain()
+        except (OSError, ValueError, TimeoutError):
             return
-        fresh = folder / ".answer"
-        fresh.write_text(json.dumps(answer), encoding="ascii")
-        fresh.replace(folder / "answer.json")
+        finally:
+            writer.close()
+
+    def _answer(self, nonce: str) -> bool:
+        folder = self._drive / PROOF
+        if len(nonce) != NONCE_LETTERS:
+            return False
+        try:
+            fresh = folder / ".answer"
+            fresh.write_text(json.dumps({"nonce": nonce, "mac": self._unit.prove(nonce)}), encoding="ascii")
+            fresh.replace(folder / "answer.json")
+        except (OSError, Refused):
+            return False
+        return True
 
     # The restart takes the image
 
@@ -175,10 +214,15 @@ class DriveFace:
         image = self._off / UPDATE / IMAGE
         if not image.is_file():
             return
-        data = image.read_bytes()
+        data = image.read_bytes()[: self._free()]  # what found no room is lost
         image.unlink()
-        if refused or not self._unit.power_suffices():
-            self._unit.log.write("refused", request="image", code=refused or "power")
+        self._unit.suffers("drive full")
+        if not self._unit.power_suffices():
+            refused = refused or "power"
+        elif not _whole(data):
+            refused = refused or "size"
+        if refused:
+            self._unit.log.write("refused", request="image", code=refused)
             return
         intake = ImageIntake(self._unit, len(data))
         try:
@@ -191,6 +235,15 @@ class DriveFace:
         finally:
             intake.cut()
             intake.flash_ended()
+
+
+def _whole(data: bytes) -> bool:
+    """Say whether an image is as long as its header says; what has no header is for the intake to refuse."""
+    try:
+        length = header_length(data[:LONGEST_HEADER])
+        return length is None or len(data) == length + read_header(data[:length]).payload_bytes
+    except BadHeader:
+        return True
 
 
 async def _unseen(_: int) -> None:

@@ -47,6 +47,7 @@ class Order:
     link: Path | None = None
     air: Path | None = None
     keeper: Path | None = None
+    drive: Path | None = None
     over: str = "line"
     """line or udp, for a unit that can be reached both ways"""
     carrier: str = "pty" if hasattr(os, "openpty") else "tcp"
@@ -106,7 +107,7 @@ def face_of(unit: Unit, order: Order) -> HostFace:
     if unit.model.line == "drive":
         from .drive_face import DriveFace  # noqa: PLC0415 only units that show a drive need it
 
-        return DriveFace(unit, order.link)
+        return DriveFace(unit, order.link, order.drive)
     if unit.model.line == "none":
         return NoFace(unit)
     return SerialFace(unit, order.link, order.carrier)

@@ -106,6 +106,14 @@ _ROWS = (
         by_time=False,
     ),
     Kind(
+        "drive full",
+        "until the next restart its drive has room for 4096 bytes; what is beyond them is lost",
+        "recordings",
+        ("drive",),
+        ("power-on", "recordings"),
+        by_time=False,
+    ),
+    Kind(
         "last acknowledgement lost",
         "the end of an image is not acknowledged",
         "image",

@@ -8,11 +8,13 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from benchday.domain.watch import Watch
+from tests.contracts.fault_drives import drive_bed
 from tests.contracts.fault_hands import hand_bed
 from tests.contracts.fault_kinds import Kind
 from tests.contracts.fault_slots import slots_bed
 from tests.contracts.fault_streams import stream_bed
 from tests.contracts.fault_units import HURRIED, HURRIED_TRANSFER, relayed_bed
+from tests.devices.books import sluicepad
 from tests.devices.declared import gantry
 from tests.devices.hurry import hurried
 from tests.devices.pages import hurried_page, shipped
@@ -104,6 +106,15 @@ KINDS: dict[str, Kind] = {
         {"listen_s": 10.0, "text_s": 10.0, "poll_s": 0.02},
         playbook=shipped("weirstone").model_copy(update={"watch": Watch(serial="SN=", release="FW=")}),
         can=("identify", "position"),
+    ),
+    "storage on a Sluicepad": Kind(
+        "storage",
+        "storage",
+        "Sluicepad",
+        drive_bed,
+        {"appears_s": 0.3, "back_s": 1.0, "gone_s": 0.5, "proof_s": 0.5, "poll_s": 0.02},
+        playbook=sluicepad(),
+        can=("identify", "recordings", "fetch", "write", "restart", "prove"),
     ),
     "a Tiller by hand": Kind("hand", "by-hand", "Tiller", hand_bed, {}, setting=("search", ("on", "off"))),
 }

@@ -75,13 +75,13 @@ def reach(kind: Kind, process: Process) -> Reach:
 
 
 @asynccontextmanager
-async def served(kind: Kind) -> AsyncIterator[tuple[Process, Callable[[], Awaitable[Process]]]]:
+async def served(kind: Kind, *more: str) -> AsyncIterator[tuple[Process, Callable[[], Awaitable[Process]]]]:
     """Serve a unit, and another one of its model for whoever asks."""
     with ExitStack() as processes:
         folder = Path(processes.enter_context(tempfile.TemporaryDirectory()))
         start = partial(unit, kind.model, speed=SPEED)
         ours = await anyio.to_thread.run_sync(
-            processes.enter_context, start(folder / SERIAL, *kind.serve, serial_number=SERIAL)
+            processes.enter_context, start(folder / SERIAL, *kind.serve, *more, serial_number=SERIAL)
         )
         ours.hand(do="external power", on=True)
         others: list[Process] = []

@@ -30,6 +30,7 @@ from benchday.domain.errors import (
     Refused,
     TransferCut,
 )
+from benchday.domain.playbook import Playbook
 from benchday.domain.readings import Identity, Mode, Recording
 from benchday.domain.storage import About, Form, Kept, Names, Storage
 from tests.devices.acts import image_for, write_act
@@ -365,7 +366,9 @@ async def test_made_by_name(drive: Path, tmp_path: Path) -> None:
 
 
 @asynccontextmanager
-async def simulated(folder: Path, *trouble: Mapping[str, object]) -> AsyncIterator[tuple[Any, Process]]:
+async def simulated(
+    folder: Path, *trouble: Mapping[str, object], book: Playbook | None = None
+) -> AsyncIterator[tuple[Any, Process]]:
     """The driver on a simulated controller, with a person who does what is asked."""
     key = folder / "key"
     key.write_text("ab" * 32)
@@ -377,11 +380,13 @@ async def simulated(folder: Path, *trouble: Mapping[str, object]) -> AsyncIterat
             process.hand(do=question.capability)
             if question.capability == "restart":
                 # As a person does: come back once it is up.
-                process.wait_for("flashed")
+                until(lambda: process.log("flashed") or process.log("refused"), "the image taken, or refused")
                 until((process.folder / "drive").exists, "the drive")
             return {"unmounted": True, "up": True}
 
-        place = Place(str(process.link), {"poll_s": 0.02, "back_s": 5}, ask=hands, playbook=sluicepad(), unit=SERIAL)
+        place = Place(
+            str(process.link), {"poll_s": 0.02, "back_s": 5}, ask=hands, playbook=book or sluicepad(), unit=SERIAL
+        )
         yield await make_driver("storage", place), process
 
 
@@ -395,6 +400,7 @@ async def test_the_simulated_controller_from_identify_to_verify(tmp_path: Path) 
         proof = await driver.prove("12" * 16)
         assert proof is not None
         assert proof.holds(bytes.fromhex("ab" * 32), SERIAL)
+        assert [p.name for p in (process.folder / "drive" / "PROOF").iterdir()] == ["answer.json"]
         image = image_for("Sluicepad", "F G", "1.4")
         act = write_act(SERIAL, image)
         await written(driver, image, act)

@@ -25,13 +25,14 @@ from benchday.devices.drivers.storage import (
     found_within,
     standing,
 )
+from benchday.devices.drivers.storage_proof import asking_at
 from benchday.devices.drivers.watch import TellingWatchDriver, WatchDriver, WatchLimits
 from benchday.devices.drivers.web import WebDriver
 from benchday.devices.drivers.web_session import Address, WebLimits, WebSession
 from benchday.devices.links import LineSettings, open_link
 from benchday.devices.links.drive import Drive, find_drive
 from benchday.devices.links.opening import patiently, stably
-from benchday.devices.links.place import read_place
+from benchday.devices.links.place import PlaceRead, read_place
 from benchday.domain.drivers import BUILT_IN
 from benchday.domain.errors import InputError, OurFault
 from benchday.domain.seams import Link
@@ -136,15 +137,19 @@ async def make_storage(place: Place) -> StorageDriver:
         raise OurFault("the driver storage was made without a way to ask an operator")
     told, limits = storage, taken_from(StorageLimits, place.settings)
 
+    def read_it() -> PlaceRead:
+        return read_place(place.where)
+
     def find() -> Drive:
-        read = read_place(place.where)
+        read = read_it()
         if read.scheme != "storage":
             raise InputError(f"{place.where} is no drive; expected storage:/folder or storage:label=NAME")
         return standing(find_drive(read.rest, told.label), told)
 
     drive = await found_within(find, limits.appears_s, limits.poll_s)
     kind = StorageDriver if told.about is None else TellingStorageDriver
-    return kind(drive, find, told, place.ask, unit=place.unit, limits=limits)
+    asking = asking_at(read_it, limits.proof_s)
+    return kind(drive, find, told, place.ask, unit=place.unit, limits=limits, ask_proof=asking)
 
 
 @takes()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import os
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from dataclasses import dataclass
@@ -13,17 +12,17 @@ from anyio.to_thread import run_sync
 
 from benchday.devices.drivers.by_hand import Ask
 from benchday.devices.drivers.by_hand_questions import Question
-from benchday.devices.drivers.storage_words import LARGEST_BYTES, identity_in
-from benchday.devices.links.drive import PIECE, Drive, Putting
+from benchday.devices.drivers.storage_proof import AskProof, proof_on
+from benchday.devices.drivers.storage_words import LARGEST_BYTES, free_in, identity_in
+from benchday.devices.links.drive import PIECE, Drive, Putting, digest_on
 from benchday.domain.errors import (
-    DeviceError,
     Garbled,
     InputError,
     LinkError,
-    LinkGone,
     LinkNotFound,
     LinkSilent,
     Refused,
+    TransferCut,
 )
 from benchday.domain.items import Wanted, WantedKind
 from benchday.domain.permits import SpentAct, Verb, restart_covered, use_act
@@ -55,7 +54,15 @@ class StorageDriver:
     """Copies off and on; has a person unmount and restart. It cannot tell who the unit is: a person says."""
 
     def __init__(
-        self, drive: Drive, find: Callable[[], Drive], storage: Storage, ask: Ask, *, unit: str, limits: StorageLimits
+        self,
+        drive: Drive,
+        find: Callable[[], Drive],
+        storage: Storage,
+        ask: Ask,
+        *,
+        unit: str,
+        limits: StorageLimits,
+        ask_proof: AskProof | None = None,
     ) -> None:
         """Take a drive.
 
@@ -66,9 +73,12 @@ class StorageDriver:
             ask: puts a question to an operator.
             unit: serial as checked in, for what is asked.
             limits: how long is waited.
+            ask_proof: reaches the simulator beside its drive, where the unit is one.
         """
         self._drive, self._find, self._storage, self._ask = drive, find, storage, ask
-        self._unit, self._limits = unit, limits
+        self._unit, self._limits, self._ask_proof = unit, limits, ask_proof
+        self._put = ""
+        """SHA-256 of the image that this driver has put on the drive."""
 
     async def aclose(self) -> None:
         """Nothing is kept open."""
@@ -121,7 +131,9 @@ class StorageDriver:
             for start in range(0, len(image), PIECE):
                 await run_sync(putting.add, image[start : start + PIECE])
                 yield Progress(putting.sent, len(image), "sending")
-            await run_sync(putting.finish, hashlib.sha256(image).hexdigest())
+            digest = hashlib.sha256(image).hexdigest()
+            await run_sync(putting.finish, digest)
+            self._put = digest
         finally:
             with anyio.CancelScope(shield=True):
                 await run_sync(putting.abandon)
@@ -129,13 +141,24 @@ class StorageDriver:
     def _check_room(self, size: int) -> None:
         self._drive.check_there()
         free, needed = self._drive.free_bytes(), size + self._storage.spare_bytes
-        if free < needed:
-            words = f"{free} bytes are free on the drive, {needed} are needed; nothing was written"
-            raise Refused("write", "full", words)
+        told = self._told_free()
+        if min(free, free if told is None else told) >= needed:
+            return
+        whose = "free on the drive" if told is None or free <= told else "free by the unit's own word"
+        words = f"{min(free, free if told is None else told)} bytes are {whose}, {needed} are needed"
+        raise Refused("write", "full", f"{words}; nothing was written")
+
+    def _told_free(self) -> int | None:
+        about = self._storage.about
+        if about is None or about.names.free is None:
+            return None
+        return free_in(self._drive.read_small(about.file, LARGEST_BYTES), about)
 
     async def restart(self, act: SpentAct) -> None:
         """Have the drive unmounted and the unit restarted; return when its drive shows again."""
-        restart_covered(act)
+        spent = restart_covered(act)
+        if self._put == spent.act.digest:
+            await run_sync(self._check_put)
         await self._unmounted()
         text = (
             f"Restart unit {self._unit} and let it take what was put on its drive: do not switch it off meanwhile. "
@@ -145,6 +168,11 @@ class StorageDriver:
         if answer.get("up") is not True:
             raise Refused("restart", "not up", "the operator says that the unit did not come up again")
         self._drive = await found_within(self._find, self._limits.back_s, self._limits.poll_s)
+
+    def _check_put(self) -> None:
+        """Look once more that what the unit is about to take is what was put there: it may have lost the end of it."""
+        if self._drive.there() and digest_on(self._drive, self._storage.image) != self._put:
+            raise TransferCut("what is on the drive is no longer the image put there; the unit was not restarted", 0)
 
     async def _unmounted(self) -> None:
         text = f"Unmount the drive of unit {self._unit} (eject it on the bench PC), and leave its cable in."
@@ -169,43 +197,11 @@ class StorageDriver:
         return await self._ask(Question(capability, text, wanted))
 
     async def prove(self, nonce: str) -> Proof | None:
-        """Ask a simulated unit for its proof; any other has no folder for it, and nothing is put on its drive."""
-        if self._storage.proof is None:
-            return None
+        """Have a simulated unit asked for its proof and read the answer off its drive; nothing is put there."""
         folder = self._storage.proof
-        if not await run_sync(lambda: self._drive.place(folder).is_dir()):
+        if folder is None or self._ask_proof is None or not await self._ask_proof(nonce):
             return None
-        if not await run_sync(self._ask_for_proof, folder, nonce):
-            return None
-        return await self._answered(folder, nonce)
-
-    def _ask_for_proof(self, folder: str, nonce: str) -> bool:
-        data = json.dumps({"nonce": nonce}).encode("ascii")
-        try:
-            putting = Putting(self._drive, f"{folder}/ask.json")
-            try:
-                putting.add(data)
-                putting.name_it()
-            finally:
-                putting.abandon()
-        except DeviceError:
-            return False
-        return True
-
-    async def _answered(self, folder: str, nonce: str) -> Proof | None:
-        for _ in range(max(round(self._limits.proof_s / self._limits.poll_s), 1)):
-            told = await run_sync(self._answer_in, folder)
-            if told.get("nonce") == nonce and isinstance(told.get("mac"), str):
-                return Proof(nonce, str(told["mac"]))
-            await anyio.sleep(self._limits.poll_s)
-        return None
-
-    def _answer_in(self, folder: str) -> Mapping[str, object]:
-        try:
-            told = json.loads(self._drive.read_small(f"{folder}/answer.json", 1024))
-        except (Garbled, LinkGone, ValueError):
-            return {}
-        return told if isinstance(told, dict) else {}
+        return await run_sync(proof_on, self._drive, folder, nonce)
 
 
 class TellingStorageDriver(StorageDriver):

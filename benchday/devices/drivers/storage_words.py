@@ -12,6 +12,7 @@ from benchday.domain.storage import About, Form
 
 LARGEST_BYTES = 65_536
 _LONGEST_VALUE = 200
+_MOST_DIGITS = 15
 
 
 def identity_in(data: bytes, about: About) -> Identity:
@@ -20,12 +21,7 @@ def identity_in(data: bytes, about: About) -> Identity:
     Raises:
         Garbled: the file is not in its form, or lacks serial or model.
     """
-    try:
-        text = data.decode("utf-8-sig")
-        told = _object(text) if about.form is Form.JSON else _lines(text)
-    except ValueError as error:
-        raise Garbled(f"{about.file} on the drive cannot be read: {error}") from None
-    names = about.names
+    told, names = _told(data, about), about.names
     serial, model, release = (told.get(name, "") for name in (names.serial, names.model, names.release))
     if not serial or not model:
         raise Garbled(f"{about.file} on the drive does not say {names.serial if not serial else names.model}")
@@ -40,6 +36,29 @@ def identity_in(data: bytes, about: About) -> Identity:
         options=tuple(sorted(name.strip() for name in options.split(";") if name.strip())),
         term=(told.get(names.term, "") if names.term else "") or None,
     )
+
+
+def free_in(data: bytes, about: About) -> int | None:
+    """Read how many bytes there is room for by the unit's own word; None if it says nothing of it.
+
+    Raises:
+        Garbled: the file is not in its form, or that is no number.
+    """
+    name = about.names.free
+    text = _told(data, about).get(name, "") if name else ""
+    if not text:
+        return None
+    if not (text.isascii() and text.isdigit() and len(text) <= _MOST_DIGITS):
+        raise Garbled(f"{about.file} on the drive says {text[:40]!r} for {name}; expected a number of bytes")
+    return int(text)
+
+
+def _told(data: bytes, about: About) -> Mapping[str, str]:
+    try:
+        text = data.decode("utf-8-sig")
+        return _object(text) if about.form is Form.JSON else _lines(text)
+    except ValueError as error:
+        raise Garbled(f"{about.file} on the drive cannot be read: {error}") from None
 
 
 def _lines(text: str) -> Mapping[str, str]:

@@ -290,6 +290,14 @@ def _sync_folder(folder: Path) -> None:
         os.close(fd)
 
 
+def digest_on(drive: Drive, path: str) -> str:
+    """Return the SHA-256 of a file as the drive gives it back now; empty if it cannot be read."""
+    try:
+        return _digest_from_disk(drive.place(path))
+    except (OSError, Garbled):
+        return ""
+
+
 def _digest_from_disk(path: Path) -> str:
     fd = os.open(path, os.O_RDONLY | _BINARY | _NO_LINK)
     with os.fdopen(fd, "rb") as file:
