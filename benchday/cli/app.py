@@ -219,9 +219,12 @@ def run(
 @app.command(short_help="Run a whole day with simulated instruments.")
 def demo(
     folder: Here = Path("benchday-demo"),
-    units: Annotated[int, typer.Option("--units", min=1, max=60, help="How many instruments.")] = 22,
+    units: Annotated[
+        int | None,
+        typer.Option("--units", min=1, max=60, help="How many instruments.", show_default="every kind served here"),
+    ] = None,
     seed: Seed = 1,
-    speed: Speed = 1200.0,
+    speed: Speed = 600.0,
     trouble: Annotated[
         Path | None,
         typer.Option("--trouble", metavar="FILE", help="What shall go wrong: a file, or the name of a shipped one."),

@@ -8,6 +8,7 @@ from pathlib import Path
 import anyio
 import anyio.to_thread
 
+from benchday.at_hand.drivers import installed_drivers
 from benchday.bench.foreseeing import SPARING
 from benchday.demo.hands import SimulatedHands
 from benchday.demo.instruments import INSTRUMENTS, Bench, start, stop
@@ -20,6 +21,7 @@ from benchday.domain.plan import DayPlan
 from benchday.domain.scenario import Scenario
 from benchday.domain.seams import Desk, Operators
 from benchday.inputs.day import load_day
+from benchday.inputs.playbook_files import SHIPPED, read_playbooks
 from benchday.inputs.sample import SCENARIO, read_scenario, scenario_of, write_sample
 from benchday.record.place import Place, record_folder
 from benchday.record.reading import open_reader
@@ -30,7 +32,8 @@ from benchday.wiring import Ended, RunOptions, opened, run_day
 class DemoOptions:
     """How the demo is run."""
 
-    units: int = 22
+    units: int | None = None
+    """None: all that are shipped and can be served here."""
     seed: int = 1
     speed_milli: int = 600_000
     trouble: Path | None = None
@@ -100,13 +103,21 @@ def _scenario(folder: Path, options: DemoOptions) -> Scenario:
     from benchday_simulators.images import build_image  # noqa: PLC0415 - only the demo needs it
 
     there = (folder / "day.yaml").exists() and (folder / SCENARIO).exists()
-    scenario = read_scenario(folder) if there else scenario_of(options.units, options.seed)
+    without: frozenset[str] = frozenset() if there else not_served()
+    scenario = read_scenario(folder) if there else scenario_of(options.units, options.seed, without)
     if options.trouble is not None:
         # Before anything is written or started.
         checked(named(options.trouble), {unit.serial: unit.model for unit in scenario.units})
     if there:
         return scenario
-    return write_sample(folder, options.seed, build_image=build_image, units=options.units)
+    return write_sample(folder, options.seed, build_image=build_image, units=options.units, without=without)
+
+
+def not_served() -> frozenset[str]:
+    """Return the models whose driver wants something that is not installed here."""
+    broken = {driver.name for driver in installed_drivers() if driver.problem}
+    books = (book for book, _ in read_playbooks(SHIPPED, Path()).read)
+    return frozenset(model for book in books if book.driver.name in broken for model in book.models)
 
 
 @dataclass(frozen=True, slots=True)

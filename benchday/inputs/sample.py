@@ -21,19 +21,27 @@ SCENARIO = "demo.yaml"
 USUAL_UNITS, MOST_UNITS = 20, 60
 
 
-def write_sample(folder: Path, seed: int, *, build_image: BuildImage, units: int = USUAL_UNITS) -> Scenario:
+def write_sample(
+    folder: Path,
+    seed: int,
+    *,
+    build_image: BuildImage,
+    units: int | None = USUAL_UNITS,
+    without: frozenset[str] = frozenset(),
+) -> Scenario:
     """Write a whole day's files and return the scenario behind them.
 
     Args:
         folder: made if it is not there.
         seed: what images and drawn units follow from.
         build_image: builds the images of the invented models.
-        units: how many; the most telling come first.
+        units: how many, the most telling first; None for all that are shipped.
+        without: models of which there are to be none.
 
     Raises:
         InputError: the folder holds something, cannot be written, or the number is out of range.
     """
-    scenario = scenario_of(units, seed)
+    scenario = scenario_of(units, seed, without)
     try:
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
             raise InputError(f"{folder} is not empty; name a new folder, or one with nothing in it")
@@ -43,19 +51,21 @@ def write_sample(folder: Path, seed: int, *, build_image: BuildImage, units: int
     return scenario
 
 
-def scenario_of(units: int, seed: int) -> Scenario:
+def scenario_of(units: int | None, seed: int, without: frozenset[str] = frozenset()) -> Scenario:
     """Return the scenario of so many units: the shipped ones first, then plain ones drawn from the seed.
 
     Raises:
         InputError: the number is out of range.
     """
-    if not 1 <= units <= MOST_UNITS:
+    if units is not None and not 1 <= units <= MOST_UNITS:
         raise InputError(f"a sample day has 1 to {MOST_UNITS} units, not {units}")
 
     shipped = shipped_scenario()
-    more = plain_units(max(0, units - len(shipped.units)), seed, frozenset(u.serial for u in shipped.units))
-    whole = shipped.model_copy(update={"units": (*shipped.units, *more), "seed": seed})
-    return whole.first(units)
+    told = tuple(unit for unit in shipped.units if unit.model not in without)
+    count = len(told) if units is None else units
+    more = plain_units(max(0, count - len(told)), seed, frozenset(u.serial for u in shipped.units))
+    whole = shipped.model_copy(update={"units": (*told, *more), "seed": seed})
+    return whole.first(count)
 
 
 def shipped_scenario() -> Scenario:

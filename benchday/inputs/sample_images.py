@@ -42,7 +42,7 @@ class SampleRelease:
     @property
     def file(self) -> str:
         """The image's name in the store."""
-        return f"{self.model.lower()}-{self.release}.fen"
+        return f"{self.model.lower()}-{self.release}.{'img' if self.model == 'Wherry' else 'fen'}"
 
 
 _MILLRACE, _WEIRSTONE, _OSIER, _TILLER = ("A", "B", "C"), ("A", "B"), ("C", "D"), ("E",)
@@ -64,6 +64,8 @@ RELEASES = (
     SampleRelease("Fenbook", "1.6", "2026-05-18", _FENBOOK, back_to="1.4"),
     SampleRelease("Sluicepad", "1.3", "2025-01-20", _SLUICEPAD),
     SampleRelease("Sluicepad", "1.4", "2026-04-27", _SLUICEPAD, back_to="1.3"),
+    SampleRelease("Wherry", "1.3.1", "2025-10-13", ()),
+    SampleRelease("Wherry", "1.4.0", "2026-04-20", (), back_to="1.3.1"),
     SampleRelease("Tiller", "2.2", "2024-10-07", _TILLER),
     SampleRelease("Tiller", "2.3", "2026-04-13", _TILLER, back_to="2.2"),
 )
@@ -94,8 +96,9 @@ def _entry(release: SampleRelease, data: bytes) -> dict[str, Any]:
         "sha256": digest(data),
         "bytes": len(data),
         "models": [release.model],
-        "hardware": list(release.hardware),
     }
+    if release.hardware:
+        entry["hardware"] = list(release.hardware)
     ways = {"enter_from": release.enter_from, "through": list(release.through), "back_to": release.back_to}
     entry |= {key: value for key, value in ways.items() if value}
     return entry | {"source": "built by this program for its sample day", "approved_by": "Ines Halloran"}

@@ -4,6 +4,8 @@ import random
 import zlib
 from dataclasses import dataclass
 
+from .slot_images import build_slot_image
+
 FIRST_LINE = "FENIMAGE 1"
 HEADER_END = b"\n\n"
 LONGEST_HEADER = 512
@@ -94,7 +96,12 @@ def build_image(  # noqa: PLR0917 each of these is a line of the header, or make
     seed: int,
     enter_from: str = "",
 ) -> bytes:
-    """Build an image for an invented model: the same arguments give the same bytes."""
+    """Build an image for an invented model: the same arguments give the same bytes.
+
+    A Wherry's format tells neither model nor hardware.
+    """
+    if model == "Wherry":
+        return build_slot_image(version, payload_bytes, seed)
     payload = random.Random(f"image:{seed}:{model}:{version}").randbytes(payload_bytes)
     header = ImageHeader(model, version, tuple(hardware), enter_from, payload_bytes, zlib.crc32(payload))
     return header.text() + payload

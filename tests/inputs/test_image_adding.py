@@ -80,7 +80,7 @@ def test_a_list_in_another_layout_keeps_it(day: Path, new: NewImage, ends: str) 
     after = (day / LIST).read_bytes().decode()
     assert after.replace(ends, "\n").startswith(written.replace(ends, "\n"))
     assert after.count("\n") == after.count(ends)
-    assert len(load_day(day).images.images) == 18
+    assert len(load_day(day).images.images) == 20
 
 
 def test_the_first_image_of_an_empty_list(day: Path, new: NewImage) -> None:

@@ -16,6 +16,7 @@ from benchday.domain.units import Ability, Role
 from benchday.inputs.checked import checked
 from benchday.inputs.day import load_day
 from benchday.inputs.sample import read_scenario, scenario_of, scenario_text, shipped_scenario, write_sample
+from benchday.inputs.sample_images import RELEASES
 from benchday.inputs.yaml_text import read_yaml
 from tests.inputs.conftest import mistakes_of, small_image
 
@@ -63,7 +64,7 @@ def test_images_are_of_the_size_that_a_transfer_takes_half_a_minute_for(tmp_path
         )
 
     write_sample(tmp_path / "day", 1, build_image=build)
-    assert len(asked) == 17
+    assert len(asked) == len(RELEASES)
     assert all(300_000 <= size < 400_000 for size in asked)
 
 

@@ -18,7 +18,7 @@ from benchday.demo.table import table_of
 from benchday.logs import set_up
 
 
-def demo(folder: Path, units: int, seed: int, speed: float, trouble: Path | None, *, as_json: bool) -> int:
+def demo(folder: Path, units: int | None, seed: int, speed: float, trouble: Path | None, *, as_json: bool) -> int:
     """Run the demo day, or go on with it, and tell what became of each unit.
 
     Raises:
