@@ -7,8 +7,10 @@ from typing import Annotated
 
 import typer
 
+from benchday.cli.app_demo import demo
 from benchday.cli.app_drivers import drivers
 from benchday.cli.app_images import images
+from benchday.cli.app_options import Day, Here, Json, Name, Record, Seed, Speed
 from benchday.cli.app_ports import ports
 from benchday.cli.app_try import try_playbook
 from benchday.cli.conduct import conduct
@@ -23,16 +25,6 @@ app = typer.Typer(
     no_args_is_help=True,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-
-Day = Annotated[Path, typer.Argument(metavar="DIR", help="The day's folder.")]
-Here = Annotated[Path, typer.Argument(metavar="[DIR]", help="The day's folder.")]
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
-Speed = Annotated[float, typer.Option("--speed", min=0.001, max=100_000, help="Day time runs so many times as fast.")]
-Seed = Annotated[int, typer.Option("--seed", min=0, help="Equal seeds give equal decisions and outcomes.")]
-Record = Annotated[
-    Path | None, typer.Option("--record", metavar="PATH", help="The record's folder, instead of the usual one.")
-]
-Name = Annotated[str, typer.Option("--operator", metavar="NAME", help="Who acts: a name of bench.yaml.")]
 
 
 def _version(wanted: bool) -> None:
@@ -216,29 +208,7 @@ def run(
     conduct(command)
 
 
-@app.command(short_help="Run a whole day with simulated instruments.")
-def demo(
-    folder: Here = Path("benchday-demo"),
-    units: Annotated[
-        int | None,
-        typer.Option("--units", min=1, max=60, help="How many instruments.", show_default="every kind served here"),
-    ] = None,
-    seed: Seed = 1,
-    speed: Speed = 600.0,
-    trouble: Annotated[
-        Path | None,
-        typer.Option("--trouble", metavar="FILE", help="What shall go wrong: a file, or the name of a shipped one."),
-    ] = None,
-    json: Json = False,
-) -> None:
-    """Run a whole day with simulated instruments and operators, in a folder of its own."""
-
-    def command() -> int:
-        from benchday.cli.commands.demo import demo as begin
-
-        return begin(folder, units, seed, speed, trouble, as_json=json)
-
-    conduct(command)
+app.command(short_help="Run a whole day with simulated instruments.")(demo)
 
 
 @app.command(short_help="Show how the day stands.")

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-import typer
-
+from benchday.cli.app_options import Json
 from benchday.cli.conduct import conduct
 
 
 def drivers(
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")] = False,
+    json: Json = False,
 ) -> None:
     """List what is installed that speaks with units: what it can do, where it comes from, and what is broken."""
 

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from benchday.cli.app_options import Json
 from benchday.cli.conduct import conduct
 
 images = typer.Typer(
@@ -17,7 +18,6 @@ images = typer.Typer(
 )
 
 Here = Annotated[Path, typer.Argument(metavar="[DIR]", help="The day's folder.")]
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
 Version = "A release of the same model that the store holds."
 
 

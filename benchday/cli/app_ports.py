@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from benchday.cli.app_options import Json
 from benchday.cli.conduct import conduct
 
 
@@ -21,7 +22,7 @@ def ports(
     record: Annotated[
         Path | None, typer.Option("--record", metavar="PATH", help="The record's folder, instead of the usual one.")
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")] = False,
+    json: Json = False,
 ) -> None:
     """Say which serial ports are plugged in, which cable of the day each is, and what stands in the way of using it."""
 

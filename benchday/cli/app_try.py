@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from benchday.cli.app_options import Json
 from benchday.cli.conduct import conduct
 
 
@@ -19,7 +20,7 @@ def try_playbook(
     serial: Annotated[
         str, typer.Option("--serial", metavar="SERIAL", help="The unit's serial, for a dialogue that says it.")
     ] = "",
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")] = False,
+    json: Json = False,
 ) -> None:
     """Try a playbook on a real unit: everything that reads, and nothing that changes it."""
 
