@@ -219,15 +219,16 @@ async def _foreseer(tools: Tools, pace: Pace, apart: Apart) -> Foreseer:
 
 def _clock(record: Path, plan: DayPlan, options: RunOptions, *, simulated: bool) -> DayClock:
     """Real days run on the computer's clock; simulated ones go on from where they were, without a jump."""
+    asleep_us = this_pc().asleep_us
     if not simulated:
-        return DayClock()
+        return DayClock(asleep_us=asleep_us)
     at = plan.at_us(plan.hours.opens)
     if RecordPlace(record).journal.is_file():
         with open_reader(record) as reader:
             state = fold(reader.read(plan.bench.bench))
         if is_under_way(state, plan):
             at = state.at_us
-    return DayClock(at, options.speed_milli)
+    return DayClock(at, options.speed_milli, asleep_us=asleep_us, stands_still=True)
 
 
 def _looker(folder: Path) -> Look:

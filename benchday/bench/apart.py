@@ -101,7 +101,10 @@ async def _started() -> Process:
     program = f"import sys; sys.path[:] = {sys.path!r}; from benchday.bench.apart_process import main; main()"
     command = [sys.executable, "-c", program]
     try:
-        return await anyio.open_process(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=None)
+        # A session of its own: what is typed at our terminal, or its end, must not reach it, also while it starts.
+        return await anyio.open_process(
+            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=None, start_new_session=True
+        )
     except OSError as error:
         raise SumBroken(f"a process for sums cannot be started: {error}") from error
 

@@ -25,6 +25,7 @@ from benchday.bench.aside.putting_first import open_wishes_to_be_next, put_first
 from benchday.bench.aside.renewing import open_renewals, renew
 from benchday.bench.aside.sets import prove_set, sets_to_prove
 from benchday.bench.aside.wanting_back import open_wishes, want_back
+from benchday.bench.pauses import pauses_to_tell, tell_pause
 from benchday.bench.queue import Withdrawn
 from benchday.bench.serving import Tools
 
@@ -35,6 +36,7 @@ _TALKS: tuple[tuple[str, Callable[[Tools], Iterator[str]], Talk], ...] = (
     ("walk in", open_walk_ins, walk_in),
     ("charge", units_to_charge, charge),
     ("line", lines_to_lift, lift_line),
+    ("slept", pauses_to_tell, tell_pause),
     ("renewal", open_renewals, renew),
     ("wanted back", open_wishes, want_back),
     ("promise", promises_to_tell, tell_promise),

@@ -46,14 +46,16 @@ class BenchDay:
         self._why = "finished"
         self._conversations = Conversations(tools)
         self.stations = [Station(tools, s.name, self._stopping) for s in tools.plan.bench.stations]
-        self.desk = BenchDesk(tools, self._conversations, self.stop)
+        self.desk = BenchDesk(tools, self._conversations, self.stop, self.stop_once)
         self._running = 0
+        self._fault: Exception | None = None
 
     async def run(self, operators: Operators) -> str:
         """Run the day; return why it ended: finished, stopped or nobody (to ask).
 
         Raises:
             RecordError: the journal cannot be written any more.
+            Exception: what a face stumbled over, once the writes that ran have ended.
         """
         await hold_what_was_cut(self._tools.book, "the program ended while the unit was being written")
         await void_confirmations(self._tools.book, self._tools.queue)
@@ -62,6 +64,7 @@ class BenchDay:
                 day.start_soon(self._serve, station)
             for work in (self._dispatch, self._conversations.run, self._wake):
                 day.start_soon(work)
+            day.start_soon(self._tools.pauses.watch, self._tools)
             if self._look is not None:
                 day.start_soon(watch_inputs, self._tools, self._look)
             if self._foreseer is not None:
@@ -71,6 +74,8 @@ class BenchDay:
             day.cancel_scope.cancel()
         await hold_what_was_cut(self._tools.book, "the program was stopped while the unit was being written")
         await self._tools.book.append(ProgramStopped(why=self._why).draft())
+        if self._fault is not None:
+            raise self._fault
         return self._why
 
     def stop(self) -> str:
@@ -79,8 +84,7 @@ class BenchDay:
         The first lets running writes finish. While units are being written the second names them, and only a third
         within ten seconds of it ends all the same.
         """
-        now = self._tools.book.clock.monotonic()
-        writing = [s.serial for s in self._tools.book.state.units.values() if s.state in NO_SAFE_STOP]
+        now, writing = self._tools.book.clock.monotonic(), self._writing()
         self._why = "stopped"
         if not self._stopping.is_set():
             self._stopping.set()
@@ -94,7 +98,18 @@ class BenchDay:
             return f"STILL BEING WRITTEN, would be left half written: {named}. Once more within 10 s ends all the same."
         for station in self.stations:
             station.cut()
-        return "Ended; what was being written is interrupted."
+        return "Ended; what was being written is interrupted." if writing else "Ended; nothing was being written."
+
+    def stop_once(self) -> str:
+        """Take a request to stop that is nobody's decision about a write: asked again it only says what is let finish.
+
+        A terminal that closes sends its signal two or three times, and so does a system that shuts down.
+        """
+        self._why = "stopped"
+        return _first_stop(self._writing()) if self._stopping.is_set() else self.stop()
+
+    def _writing(self) -> list[str]:
+        return [s.serial for s in self._tools.book.state.units.values() if s.state in NO_SAFE_STOP]
 
     async def _serve(self, station: Station) -> None:
         self._running += 1
@@ -105,7 +120,10 @@ class BenchDay:
             self._tools.book.nudge()
 
     async def _operators(self, operators: Operators) -> None:
-        await operators.serve(self.desk)
+        try:
+            await operators.serve(self.desk)
+        except Exception as fault:  # noqa: BLE001 -- units may be being written: told once that has ended
+            self._fault = fault
         # A face that ends by itself has nobody left to ask.
         if not self._stopping.is_set():
             self.stop()

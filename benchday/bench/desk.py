@@ -31,10 +31,13 @@ SHORTEST_SERIAL = 3
 class BenchDesk:
     """Implements the Desk seam, with what a terminal needs besides."""
 
-    def __init__(self, tools: Tools, talks: Conversations, stop: Callable[[], str]) -> None:
+    def __init__(
+        self, tools: Tools, talks: Conversations, stop: Callable[[], str], stop_once: Callable[[], str] | None = None
+    ) -> None:
         self._tools = tools
         self._talks = talks
         self._stop = stop
+        self._stop_once = stop_once or stop
 
     @property
     def state(self) -> DayState:
@@ -227,3 +230,7 @@ class BenchDesk:
     def stop(self) -> str:
         """Ask the day to stop, as Ctrl-C does; returns what that means now."""
         return self._stop()
+
+    def stop_once(self) -> str:
+        """Ask the day to stop as a system does that ends its programs: however often it asks, no write is cut."""
+        return self._stop_once()

@@ -45,8 +45,8 @@ class PermitDesk:
         self._book = book
         self._queue = queue
         self.policy = policy
-        self.given: dict[str, str] = {}
-        """Permit -> unit, of those given by this program and neither spent nor voided."""
+        self.given: dict[str, Permit] = {}
+        """By id, those given by this program and neither spent nor voided."""
 
     async def confirm(self, asked: Confirmation) -> Permit | None:
         """Ask for the operator's confirmation; None if the operator declines.
@@ -87,7 +87,7 @@ class PermitDesk:
         )
         given = PermitGiven(permit=permit.as_facts(), id=permit.id, shown=text)
         await self._book.append(given.draft(unit=asked.unit, station=asked.station, operator=permit.operator))
-        self.given[permit.id] = permit.unit
+        self.given[permit.id] = permit
         return permit
 
     async def spend(self, permit: Permit, reading: Reading) -> SpentAct:
@@ -109,6 +109,12 @@ class PermitDesk:
         self.given.pop(permit.id, None)
         draft = PermitVoided(id=permit.id, reason=reason)
         await self._book.append(draft.draft(unit=permit.unit, station=permit.station))
+
+    async def void_expired(self, reason: str) -> None:
+        """Withdraw the permits whose time has passed."""
+        now = self._book.clock.monotonic()
+        for permit in [p for p in self.given.values() if now > p.expires_mono_us]:
+            await self.void(permit, reason)
 
     def _verdict(self, value: Mapping[str, Any], serial: str) -> str | None:
         """Check what was read off the label, without telling what should stand there."""

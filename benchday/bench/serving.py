@@ -10,6 +10,7 @@ from typing import Any, Protocol, cast
 import anyio
 
 from benchday.bench.book import Book
+from benchday.bench.pauses import Pauses
 from benchday.bench.permit_desk import PermitDesk
 from benchday.bench.places import Places
 from benchday.bench.queue import ItemQueue
@@ -72,6 +73,10 @@ class Tools:
     """None where nothing is foreseen; then nothing is said of what a decision costs."""
     no_safe_stop: dict[str, list[anyio.CancelScope]] = field(default_factory=dict)
     """Station -> the shields around what must not be stopped; taken away only by the third request to stop."""
+    pauses: Pauses = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.pauses = Pauses(self.pc.asleep_us)
 
     def take_over(self, plan: DayPlan) -> None:
         """Go on with edited inputs."""
@@ -81,7 +86,7 @@ class Tools:
 
     def open_permits(self) -> tuple[tuple[str, str], ...]:
         """Return (permit, unit) of the permits that have been given and not yet spent."""
-        return tuple(self.desk.given.items())
+        return tuple((permit.id, permit.unit) for permit in self.desk.given.values())
 
 
 @dataclass(slots=True)
@@ -195,6 +200,10 @@ class Serving:
         if self.driver is None:
             self.driver = await self.tools.open_driver(self.playbook, self.unit, self.place, self.ask_hand)
         return self.driver
+
+    def away_since(self, total_us: int) -> int:
+        """Return how long the bench PC slept, or the program stood still, since ``pauses.total_us()`` gave this."""
+        return self.tools.pauses.total_us() - total_us
 
     @contextmanager
     def undisturbed(self) -> Iterator[None]:

@@ -154,6 +154,8 @@ class Station:
             outcome, following, instead = await self._attempt(at, name)
         finally:
             at.tools.ticks.forget(at.unit)
+        # Before the step's end, so that its duration is known for what it is.
+        await at.tools.pauses.record(at.tools)
         took, real = clock.now() - began, clock.monotonic() - mono
         facts = StepEnded(step=name.value, outcome=outcome, took_us=max(took, 0), took_mono_us=max(real, 0))
         await at.record(at.draft(facts))

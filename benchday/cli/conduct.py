@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from typing import NoReturn
 
 from benchday.cli.exits import Exit
@@ -24,8 +25,7 @@ def status_of(command: Callable[[], int]) -> int:
         complain("interrupted; nothing that was recorded is lost")
         return Exit.INTERRUPTED
     except BrokenPipeError:
-        # Whoever read our output has gone; that is their right, and nothing more can be said to them.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        say_nothing_more()
         return Exit.FAILED
     except Exception as raised:  # noqa: BLE001 -- the last line of defence: everything becomes a sentence
         return _told(raised)
@@ -57,8 +57,15 @@ def _leaves(raised: BaseException) -> list[BaseException]:
     return [raised]
 
 
+def say_nothing_more() -> None:
+    """Let go of standard output: whoever read it has gone, which is their right; nothing more can be said to them."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 def complain(text: str) -> None:
     """Tell the person, on standard error."""
     from benchday.domain.clean import clean
 
-    print(f"benchday: {clean(text, keep_lines=True)}", file=sys.stderr)
+    # Where the terminal has gone nobody can be told, and the exit status still says it.
+    with suppress(OSError, ValueError):
+        print(f"benchday: {clean(text, keep_lines=True)}", file=sys.stderr)

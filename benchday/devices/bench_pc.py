@@ -24,22 +24,23 @@ class ThisPc:
 
     def __init__(self, parts: PcParts) -> None:
         self._parts = parts
-        self._can_stay_awake: bool | None = None
-        self._tried = False
 
     async def state(self) -> PcState:
-        """Read power and clock; whether it can be kept awake is tried once."""
+        """Read power and clock, and try whether it can be kept awake."""
         supply = await anyio.to_thread.run_sync(self._parts.supply)
         clock_set = await anyio.to_thread.run_sync(self._parts.clock_set)
-        if not self._tried:
-            self._can_stay_awake, self._tried = await self._try_staying_awake(), True
         return PcState(
             on_mains=supply.on_mains,
             battery_percent=supply.percent,
             battery_minutes=supply.minutes,
             clock_set=clock_set,
-            sleep_inhibited=self._can_stay_awake,
+            # Tried before every write: what lets programs inhibit sleep may have gone since the last.
+            sleep_inhibited=await self._try_staying_awake(),
         )
+
+    def asleep_us(self) -> int | None:
+        """Return how long it has slept since it was started, microseconds; None where that cannot be told."""
+        return self._parts.asleep_us()
 
     def inhibit_sleep(self, why: str) -> AbstractAsyncContextManager[bool]:
         """Keep the computer awake while the context is open; yields whether that could be done."""
@@ -75,6 +76,8 @@ def steady_pc() -> ThisPc:
             clock_set=lambda: True,
             never_sleeps=lambda: True,
             awake=kept_awake_by_nothing,
+            # That it slept is told all the same: the simulated instruments waited meanwhile.
+            asleep_us=SYSTEMS.get(sys.platform, _unknown)().asleep_us,
         )
     )
 

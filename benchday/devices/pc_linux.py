@@ -1,13 +1,15 @@
 """The bench PC under Linux: supply and sleep from sysfs, the clock from the kernel, awake by systemd.
 
-Sources: the kernel's Documentation/ABI/testing/sysfs-class-power and sysfs-power, adjtimex(2), systemd-inhibit(1).
+Sources: the kernel's Documentation/ABI/testing/sysfs-class-power and sysfs-power, adjtimex(2), clock_gettime(2),
+systemd-inhibit(1), logind.conf(5).
 """
 
 from __future__ import annotations
 
 import ctypes
 import time
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
+from contextlib import AsyncExitStack, asynccontextmanager
 from functools import partial
 from pathlib import Path
 
@@ -30,10 +32,28 @@ def linux(supplies: Path = SUPPLIES, sleeps: Path = SLEEPS) -> PcParts:
         supply=partial(supply, supplies),
         clock_set=clock_set,
         never_sleeps=partial(never_sleeps, sleeps),
-        awake=lambda why: kept_awake_by(
-            ("systemd-inhibit", "--what=sleep:idle", "--who=benchday", f"--why={why}", "--mode=block")
-        ),
+        awake=_awake,
+        asleep_us=asleep_us,
     )
+
+
+@asynccontextmanager
+async def _awake(why: str) -> AsyncIterator[bool]:
+    # logind.conf(5): a closed lid heeds no inhibitor but its own, which not everybody is allowed.
+    async with AsyncExitStack() as held:
+        for what in ("sleep:idle:handle-lid-switch", "sleep:idle"):
+            command = ("systemd-inhibit", f"--what={what}", "--who=benchday", f"--why={why}", "--mode=block")
+            if await held.enter_async_context(kept_awake_by(command)):
+                yield True
+                return
+        yield False
+
+
+def asleep_us() -> int | None:
+    """Return how long the computer has slept: CLOCK_BOOTTIME goes on in a suspend, CLOCK_MONOTONIC does not."""
+    # Read one after the other: some microseconds too many each time, never too few.
+    mono_ns = time.clock_gettime_ns(time.CLOCK_MONOTONIC)
+    return (time.clock_gettime_ns(time.CLOCK_BOOTTIME) - mono_ns) // 1000
 
 
 def supply(folder: Path) -> Supply:

@@ -1,4 +1,4 @@
-"""The bench PC under macOS. Untried: written from the manual pages of pmset(1) and caffeinate(8).
+"""The bench PC under macOS. Untried: written from the manual pages of pmset(1), caffeinate(8) and clock_gettime(3).
 
 Whether the clock is set is not told without more rights, so that a person is asked.
 """
@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import subprocess
+import time
 
 from benchday.devices.pc_awake import kept_awake_by
 from benchday.devices.pc_parts import PcParts, Supply
@@ -21,7 +22,17 @@ def mac() -> PcParts:
         clock_set=lambda: None,
         never_sleeps=lambda: False,
         awake=lambda _: kept_awake_by(("caffeinate", "-i", "-s")),
+        asleep_us=asleep_us,
     )
+
+
+def asleep_us() -> int | None:
+    """Return how long it has slept: CLOCK_MONOTONIC goes on in a sleep there, CLOCK_UPTIME_RAW does not."""
+    uptime = getattr(time, "CLOCK_UPTIME_RAW", None)
+    if uptime is None:
+        return None
+    awake_ns = time.clock_gettime_ns(uptime)
+    return (time.clock_gettime_ns(time.CLOCK_MONOTONIC) - awake_ns) // 1000
 
 
 def supply(told: str) -> Supply:

@@ -20,7 +20,7 @@ class Supply:
 
 @dataclass(frozen=True, slots=True)
 class PcParts:
-    """The four questions, as one system answers them. All but ``awake`` may block and are called in a thread."""
+    """The questions, as one system answers them. All but ``awake`` and ``asleep_us`` may block: called in a thread."""
 
     supply: Callable[[], Supply]
     clock_set: Callable[[], bool | None]
@@ -28,3 +28,5 @@ class PcParts:
     """The system has no sleep at all."""
     awake: Callable[[str], AbstractAsyncContextManager[bool]]
     """Takes the reason; yields whether it could be done."""
+    asleep_us: Callable[[], int | None] = lambda: None
+    """How long the computer has slept since it was started, microseconds; None where that cannot be told."""

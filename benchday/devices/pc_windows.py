@@ -1,5 +1,6 @@
-"""The bench PC under Windows. Untried: written from the documentation of GetSystemPowerStatus and
-SetThreadExecutionState (values from memory). Whether the clock is set is left to a person.
+"""The bench PC under Windows. Untried: written from the documentation of GetSystemPowerStatus, GetTickCount64,
+QueryUnbiasedInterruptTime and SetThreadExecutionState (values from memory). Whether the clock is set is left to a
+person.
 """
 
 from __future__ import annotations
@@ -41,7 +42,18 @@ def windows() -> PcParts:
         clock_set=lambda: None,
         never_sleeps=lambda: False,
         awake=wish.awake,
+        asleep_us=asleep_us,
     )
+
+
+def asleep_us() -> int | None:
+    """Return how long it has slept: GetTickCount64 (ms) goes on meanwhile, QueryUnbiasedInterruptTime (100 ns) not."""
+    awake = ctypes.c_uint64()
+    if not _kernel32().QueryUnbiasedInterruptTime(ctypes.byref(awake)):
+        return None
+    since_start = _kernel32().GetTickCount64
+    since_start.restype = ctypes.c_uint64
+    return int(since_start()) * 1000 - awake.value // 10
 
 
 def supply(status: PowerStatus | None) -> Supply:

@@ -9,6 +9,7 @@ from typing import Protocol
 import anyio
 
 from benchday.devices.file_head import FileHead
+from benchday.devices.late import heard_until
 from benchday.devices.xmodem import Machine, Turn
 from benchday.domain.seams import ByteStream
 
@@ -78,17 +79,14 @@ async def drive(
             yield told
         if machine.ending is not None:
             return
-        heard = await _heard(stream, (turn.wake_us - clock()) / 1e6, listen=turn.listen)
+        heard = await _heard(stream, turn.wake_us, clock, listen=turn.listen)
 
 
-async def _heard(stream: ByteStream, wait_s: float, *, listen: bool) -> bytes:
+async def _heard(stream: ByteStream, wake_us: int, clock: Monotonic, *, listen: bool) -> bytes:
     if not listen:
-        await anyio.sleep(max(wait_s, 0))
+        await anyio.sleep(max(wake_us - clock(), 0) / 1e6)
         return b""
-    with anyio.move_on_after(max(wait_s, 0)):
-        return await stream.receive()
-
-    return b""
+    return await heard_until(stream, wake_us, clock)
 
 
 async def _hand_over(turn: Turn, sink: Sink | None, inbox: Inbox | None) -> None:

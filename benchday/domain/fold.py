@@ -68,6 +68,8 @@ class DayState:
     promises_at_risk: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     """Crews whose promise was told to be at risk, with what was told."""
     packs_used: set[str] = field(default_factory=set)
+    pauses: dict[str, Mapping[str, Any]] = field(default_factory=dict)
+    """Number of the entry -> how the bench PC slept or the program stood still, while nobody has taken note of it."""
 
     def open_items(self) -> tuple[ItemState, ...]:
         """Return the open items in the order in which they were asked."""
@@ -188,7 +190,9 @@ def _taken(state: DayState, entry: Entry) -> None:
 
 def _answered(state: DayState, entry: Entry) -> None:
     f = entry.facts
-    state.items[f["id"]].answered = Answered(f["value"], entry.operator or "", f["by"], entry.at_us)
+    asked = state.items[f["id"]]
+    asked.answered = Answered(f["value"], entry.operator or "", f["by"], entry.at_us)
+    state.pauses.pop(asked.item.topic.removeprefix("slept "), None)
 
 
 def _voided(state: DayState, entry: Entry) -> None:
@@ -246,6 +250,10 @@ def _promise_at_risk(state: DayState, entry: Entry) -> None:
     state.promises_at_risk[entry.facts["crew"]] = entry.facts
 
 
+def _slept(state: DayState, entry: Entry) -> None:
+    state.pauses[str(entry.seq)] = entry.facts
+
+
 def _remedied(state: DayState, entry: Entry) -> None:
     if entry.facts["pack"]:
         state.packs_used.add(entry.facts["pack"])
@@ -278,4 +286,5 @@ _DAY: dict[str, Callable[[DayState, Entry], None]] = {
     "set_decided": _set_decided,
     "unit_recalled": _recalled,
     "remedied": _remedied,
+    "pc_slept": _slept,
 }

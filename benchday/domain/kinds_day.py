@@ -145,6 +145,16 @@ class PromiseAtRisk(Facts, kind="promise_at_risk"):
     """What would save it; empty if nothing that was tried does."""
 
 
+class PcSlept(Facts, kind="pc_slept"):
+    """The bench PC slept, or the program was stopped, while the day ran; noticed once it went on."""
+
+    how: str
+    """slept (the computer), or stood still (the program)"""
+    lasted_us: int
+    writing: list[str]
+    """Units that were in a step without a safe stop."""
+
+
 class OperatorActing(Facts, kind="operator_acting"):
     """An operator acts from here on, under their own name."""
 

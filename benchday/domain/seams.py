@@ -264,6 +264,10 @@ class BenchPc(Protocol):
         """Read power and clock."""
         ...
 
+    def asleep_us(self) -> int | None:
+        """Return how long it has slept since it was started, microseconds; None where that cannot be told."""
+        ...
+
     def inhibit_sleep(self, why: str) -> AbstractAsyncContextManager[bool]:
         """Keep the computer awake while the context is open; yields whether that could be done."""
         ...

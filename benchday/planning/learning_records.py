@@ -1,7 +1,8 @@
 """What the shop's own days teach: each step that was done, how long it took, what it moved, and what was lost before.
 
 A step that is cut and tried again is one step done: its duration is that of the try that ended well, and what passed
-since its first try began is time lost. Steps that ended in a hold, were refused or withdrawn teach nothing.
+since its first try began is time lost. Steps that ended in a hold, were refused or withdrawn teach nothing, nor do
+those in which the bench PC slept.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ KINDS = (
     "act_spent",
     "unit_held",
     "unit_sent_off",
+    "pc_slept",
 )
 """The kinds of entries that durations are learnt from."""
 MOVES_BYTES = (StepName.PRESERVE, StepName.WRITE)
@@ -145,7 +147,7 @@ def told(entries: Iterable[Entry], *, simulated: bool = False) -> Iterator[Told]
                 yield DayBegins(entry.bench, days)
         elif entry.kind == "clock_anchored":
             bench.teaches = bench.teaches and (simulated or facts["speed_milli"] == 1000)
-        elif entry.kind == "program_started":
+        elif entry.kind in ("program_started", "pc_slept"):
             bench.open, bench.now = {}, {}
         elif entry.kind == "input_read":
             # A day that teaches nothing may all the same say what a playbook is.

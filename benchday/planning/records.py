@@ -10,10 +10,12 @@ from benchday.domain.entries import Entry
 def durations_of(entries: Iterable[Entry]) -> Mapping[str, Mapping[str, Sequence[int]]]:
     """Return model -> step -> durations in microseconds, of steps that ended well.
 
-    Only real days at speed 1 teach: what a simulated day or another speed took says nothing of the shop.
+    Only real days at speed 1 teach: what a simulated day or another speed took says nothing of the shop. A step in
+    which the bench PC slept teaches nothing.
     """
     found: dict[str, dict[str, list[int]]] = {}
     models: dict[str, str] = {}
+    slept_us = 0
     teaches = False
     for entry in entries:
         facts = entry.facts
@@ -22,6 +24,10 @@ def durations_of(entries: Iterable[Entry]) -> Mapping[str, Mapping[str, Sequence
             models = {}
         elif entry.kind in ("unit_expected", "unit_walked_in") and entry.unit is not None:
             models[entry.unit] = facts["model"]
+        elif entry.kind == "pc_slept":
+            slept_us = entry.at_us
         elif entry.kind == "step_ended" and teaches and facts["outcome"] == "done" and entry.unit in models:
+            if entry.at_us - facts["took_us"] <= slept_us:
+                continue
             found.setdefault(models[entry.unit], {}).setdefault(facts["step"], []).append(facts["took_us"])
     return found

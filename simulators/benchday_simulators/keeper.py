@@ -47,7 +47,10 @@ def keeper_lives(file: Path) -> bool:
 async def until_keeper_is_gone(file: Path, gone_for_s: float = GONE_FOR_S, look_every_s: float = LOOK_EVERY_S) -> None:
     """Return when the keeper has been gone for some real seconds without another taking its place."""
     seen = time.monotonic()
-    while time.monotonic() - seen < gone_for_s:
+    while True:
+        # Looked at before it is judged: this process may have been stopped, or asleep, for longer than that.
         if keeper_lives(file):
             seen = time.monotonic()
+        elif time.monotonic() - seen >= gone_for_s:
+            return
         await asyncio.sleep(look_every_s)

@@ -41,11 +41,17 @@ WITHIN_S = 10.0
 
 
 class Mains:
-    """A bench PC about which there is nothing to say."""
+    """A bench PC about which there is nothing to say, unless it is told to have slept."""
+
+    slept_us = 0
 
     async def state(self) -> PcState:
         """Be on mains, with the clock set."""
         return PcState(True, None, None, True, True)
+
+    def asleep_us(self) -> int:
+        """Say how long it has slept."""
+        return self.slept_us
 
     @asynccontextmanager
     async def inhibit_sleep(self, why: str) -> AsyncIterator[bool]:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import pytest
 
 from benchday.domain.entries import Entry
+from benchday.domain.kinds import PcSlept
 from benchday.domain.playbook import StepName
 from benchday.planning.learning_records import DayBegins, PlaybookRead, Served, records_of, told
+from benchday.planning.records import durations_of
 from tests.planning.shop import playbook
 from tests.planning.taught import MINUTE_US, MODEL, Teaching
 
@@ -143,3 +145,13 @@ def test_playbooks_are_told_as_they_were_read() -> None:
     broken = playbook().model_copy(update={"playbook": "NO"})
     shop.day(says=broken)
     assert [o.playbook for o in told(shop.entries) if isinstance(o, PlaybookRead)] == [playbook()]
+
+
+def test_a_step_in_which_the_bench_pc_slept_teaches_nothing(shop: Teaching) -> None:
+    """An hour's sleep is no hour's work."""
+    shop.begin("identify")
+    shop.tell(PcSlept(how="slept", lasted_us=3_600_000_000, writing=[]))
+    shop.end("identify", 60)
+    shop.step("check", 0.5)
+    assert [s.step for s in served(shop.entries)] == [StepName.CHECK]
+    assert durations_of(shop.entries) == {MODEL: {"check": [MINUTE_US // 2]}}

@@ -91,3 +91,17 @@ async def test_a_day_passes_at_once() -> None:
             steps.append(clock.now() - NOON_US)
         tasks.cancel_scope.cancel()
     assert steps == [hour * 3_600_000_000 for hour in range(1, 9)]
+
+
+async def test_a_sleep_of_the_computer_passes_for_a_permit_and_on_a_real_day() -> None:
+    """The monotonic clock of the system stands still in a sleep; that of the day does not, and never steps back."""
+    asleep = {"us": 5_000_000}
+    real = DayClock(asleep_us=lambda: asleep["us"])
+    simulated = DayClock(0, 1000, asleep_us=lambda: asleep["us"], stands_still=True)
+    before = (real.now(), real.monotonic(), simulated.now(), simulated.monotonic())
+    asleep["us"] += 3_600_000_000
+    after = (real.now(), real.monotonic(), simulated.now(), simulated.monotonic())
+    passed = [(b - a) // 60_000_000 for a, b in zip(before, after, strict=True)]
+    assert passed == [60, 60, 0, 60]
+    asleep["us"] -= 900_000
+    assert real.monotonic() >= after[1]

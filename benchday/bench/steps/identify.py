@@ -35,7 +35,7 @@ async def _asked_until_heard(at: Serving) -> Identity:
     tries = at.playbook.step(StepName.IDENTIFY).tries
     for attempt in range(1, tries + 1):
         try:
-            return await (await at.line()).identify()
+            return await _heard(at)
         except (LinkError, Garbled) as silence:
             await at.let_go()
             look = questions(at.playbook, at.place, at.tools.plan.bench)
@@ -51,6 +51,18 @@ async def _asked_until_heard(at: Serving) -> Identity:
             text = f"No answer from unit {at.unit} on station {at.station}: {silence}. {look} Then: done."
             await at.ask(ItemKind.INSTRUCT, "silence", text)
     raise DeviceError("no tries are left")
+
+
+async def _heard(at: Serving) -> Identity:
+    before = at.tools.pauses.total_us()
+    try:
+        return await (await at.line()).identify()
+    except (LinkError, Garbled):
+        if not at.away_since(before):
+            raise
+    # It was the bench PC that was away, not the unit: asked again before anybody is sent to look at cables.
+    await at.let_go()
+    return await (await at.line()).identify()
 
 
 def _facts(at: Serving, found: Identity) -> UnitIdentified:

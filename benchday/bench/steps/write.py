@@ -14,6 +14,7 @@ from benchday.domain.permits import ConfirmedBy, Permit, Reading, SpentAct, Verb
 from benchday.domain.playbook import StepName
 from benchday.domain.readings import Proof
 from benchday.domain.seams import CanProve, Question, ServedBy
+from benchday.domain.telling.figures import duration
 
 
 async def write(at: Serving) -> StepName:
@@ -69,6 +70,7 @@ async def _proof(at: Serving, permit: Permit) -> Proof | None:
 
 
 async def _send(at: Serving, driver: ServedBy, act: SpentAct, permit: Permit) -> None:
+    before = at.tools.pauses.total_us()
     try:
         await at.follow(StepName.WRITE, driver.write(act, at.image_bytes))
     except Refused as refused:
@@ -78,11 +80,17 @@ async def _send(at: Serving, driver: ServedBy, act: SpentAct, permit: Permit) ->
         ) from refused
     except OutcomeUnknown as unknown:
         await _ended(at, act, permit, "unknown")
-        raise interrupted(str(unknown)) from unknown
+        raise interrupted(f"{unknown}{_meanwhile(at, before)}") from unknown
     except (TransferCut, DeviceError) as cut:
         await _ended(at, act, permit, "cut")
-        raise interrupted(str(cut)) from cut
+        raise interrupted(f"{cut}{_meanwhile(at, before)}") from cut
     await _ended(at, act, permit, "whole")
+
+
+def _meanwhile(at: Serving, before_us: int) -> str:
+    """Say in a reason that it was not the unit that was away."""
+    away_us = at.away_since(before_us)
+    return f"; the bench PC was away for {duration(away_us)} meanwhile" if away_us else ""
 
 
 async def _ended(at: Serving, act: SpentAct, permit: Permit, outcome: str) -> None:

@@ -28,12 +28,17 @@ def demo(folder: Path, units: int | None, seed: int, speed: float, trouble: Path
     set_up()
     options = DemoOptions(units, seed, round(speed * 1000), trouble)
     face = Interruptible(Watcher(quiet=as_json or not sys.stdout.isatty()))
-    report = anyio.run(run_demo, folder, options, face)
+    report = anyio.run(_run, folder, options, face)
     if as_json:
         print(json.dumps(report.document(), ensure_ascii=False, indent=2))
     else:
         _tell(folder, report)
     return Exit.DONE if report.finished else Exit.INTERRUPTED
+
+
+async def _run(folder: Path, options: DemoOptions, face: Interruptible) -> DemoReport:
+    async with face.heard():
+        return await run_demo(folder, options, face)
 
 
 def _tell(folder: Path, report: DemoReport) -> None:

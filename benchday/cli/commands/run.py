@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import anyio
 
 from benchday.at_hand.drivers import installed_drivers
 from benchday.bench.foreseeing import PLENTY, SPARING
+from benchday.cli.conduct import say_nothing_more
 from benchday.cli.exits import Exit
 from benchday.cli.lines import LineReader
 from benchday.cli.nobody import Nobody
@@ -21,7 +23,6 @@ from benchday.domain.bench import Instruments
 from benchday.domain.errors import InputError
 from benchday.domain.plan import DayPlan
 from benchday.domain.plan_says import plan_of
-from benchday.domain.seams import Operators
 from benchday.domain.steps import State
 from benchday.inputs.day import load_day
 from benchday.inputs.outcome import nearest
@@ -60,8 +61,15 @@ def run(asked: Asked) -> int:
         ended = anyio.run(_run, asked, plan, face)
     finally:
         if kept is not None:
-            sys.stderr.write(kept.getvalue())
-    return _tell(asked, ended, interrupted=face.interrupted)
+            with suppress(OSError):
+                sys.stderr.write(kept.getvalue())
+    try:
+        _tell(asked, ended)
+        sys.stdout.flush()
+    except OSError:
+        # The day ended as it ended, also where nobody can be told any more.
+        say_nothing_more()
+    return _status(ended, interrupted=face.interrupted)
 
 
 def _takes_the_screen(asked: Asked) -> bool:
@@ -86,16 +94,17 @@ def known_operator(name: str, plan: DayPlan) -> None:
     raise InputError(f"--operator {name!r} is not an operator of this bench{hint}; operators: {', '.join(names)}")
 
 
-async def _run(asked: Asked, plan: DayPlan, face: Operators) -> Ended:
+async def _run(asked: Asked, plan: DayPlan, face: Interruptible) -> Ended:
     # Programs and nobody lift nothing: for them the day ends when nothing is left to do.
     linger = not (asked.no_input or asked.pipe)
     pace = None if asked.no_input else PLENTY if asked.speed == 1 else SPARING
     options = RunOptions(round(asked.speed * 1000), asked.seed, asked.record, pace=pace, linger=linger)
-    if plan.day.instruments is Instruments.SIMULATED:
-        from benchday.demo.run import run_simulated
+    async with face.heard():
+        if plan.day.instruments is Instruments.SIMULATED:
+            from benchday.demo.run import run_simulated
 
-        return await run_simulated(asked.folder, options, face)
-    return await run_day(asked.folder, options, face)
+            return await run_simulated(asked.folder, options, face)
+        return await run_day(asked.folder, options, face)
 
 
 def _face(asked: Asked) -> Interruptible:
@@ -108,7 +117,7 @@ def _face(asked: Asked) -> Interruptible:
     return face_for(asked.operator, quiet=asked.as_json)
 
 
-def _tell(asked: Asked, ended: Ended, *, interrupted: bool) -> int:
+def _tell(asked: Asked, ended: Ended) -> None:
     state, plan = ended.state, plan_of(ended.state.inputs)
     if asked.pipe:
         to_stdout(f'{{"ended": "{ended.why}"}}')
@@ -116,11 +125,14 @@ def _tell(asked: Asked, ended: Ended, *, interrupted: bool) -> int:
         print_document("run", {"why": ended.why, **bench_document(state, plan, state.open_items())})
     else:
         print(_sentence(asked, ended))
+
+
+def _status(ended: Ended, *, interrupted: bool) -> int:
     if ended.why == "nobody":
         return Exit.NOBODY
     if ended.why == "stopped":
         return Exit.INTERRUPTED if interrupted else Exit.DONE
-    return Exit.HELD if any(u.state is State.HELD for u in state.units.values()) else Exit.DONE
+    return Exit.HELD if any(u.state is State.HELD for u in ended.state.units.values()) else Exit.DONE
 
 
 def _sentence(asked: Asked, ended: Ended) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from contextlib import suppress
 
@@ -19,7 +20,7 @@ from prompt_toolkit.output import ColorDepth
 from prompt_toolkit.styles import Style
 
 from benchday.bench.desk import BenchDesk
-from benchday.cli.stopping import bench_desk
+from benchday.cli.stopping import NOT_PUT_ASIDE, bench_desk
 from benchday.cli.terminal.conversation import Conversation
 from benchday.cli.terminal.paint import PLAIN, Signs
 from benchday.cli.terminal.picture import picture
@@ -174,7 +175,12 @@ class Session:
 
         @keys.add("c-c")
         def _(_: KeyPressEvent) -> None:
-            talk.say(talk.desk.stop())
+            # One way in: what is typed here and what is sent from elsewhere are heard alike.
+            signal.raise_signal(signal.SIGINT)
+
+        @keys.add("c-z")
+        def _(_: KeyPressEvent) -> None:
+            talk.say(NOT_PUT_ASIDE)
 
         @keys.add("up")
         def _(_: KeyPressEvent) -> None:

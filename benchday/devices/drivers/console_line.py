@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-import anyio
-
 from benchday.devices import nmea
 from benchday.devices.drivers.transfer_limits import TransferLimits
+from benchday.devices.late import heard_until
 from benchday.devices.transfer import Monotonic
 from benchday.domain.errors import Garbled, LinkSilent, Refused
 from benchday.domain.seams import Link
@@ -89,10 +88,7 @@ class ConsoleLine:
             for sentence in self._sentences():
                 if wanted(sentence):
                     return sentence
-            left_s = (until_us - self._clock()) / 1e6
-            data = b""
-            with anyio.move_on_after(max(left_s, 0)):
-                data = await self.link.receive()
+            data = await heard_until(self.link, until_us, self._clock)
             if not data:
                 raise self._nothing(limit_s)
             self._buffer += data

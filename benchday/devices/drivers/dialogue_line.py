@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import TypeVar
 
-import anyio
-
 from benchday.devices import nmea
+from benchday.devices.late import heard_until
 from benchday.devices.transfer import Monotonic
 from benchday.domain.dialogue_parts import Ends, Framing, Line
 from benchday.domain.errors import Garbled, InputError, LinkSilent
@@ -107,10 +106,7 @@ class DialogueLine:
                 skipped += 1
             if skipped > MOST_SKIPPED or taken > MOST_BYTES:
                 raise Garbled(f"so much comes that nobody asked for that {what} was not found in it; {self._told()}")
-            left_s = (until_us - self.clock()) / 1e6
-            data = b""
-            with anyio.move_on_after(max(left_s, 0)):
-                data = await self.link.receive()
+            data = await heard_until(self.link, until_us, self.clock)
             if not data:
                 raise self._nothing(limit_s, what)
             taken += len(data)

@@ -95,6 +95,13 @@ def _at_risk(t: Telling, e: Entry) -> Sentence:
     return sentence(text, expected, saves, mark="RISK")
 
 
+def _slept(_: Telling, e: Entry) -> Sentence:
+    f = e.facts
+    who = "the bench PC slept" if f["how"] == "slept" else "the program stood still"
+    writing = (f"being written then: {', '.join(f['writing'])}",) if f["writing"] else ()
+    return sentence(f"{who} for {duration(f['lasted_us'])}", *writing, mark="RISK" if writing else "")
+
+
 def _acting(_: Telling, e: Entry) -> Sentence:
     return sentence(f"{e.facts['name']} acts from here on (through {_face(e.facts['by'])})")
 
@@ -181,6 +188,7 @@ SENTENCES: dict[str, Callable[[Telling, Entry], Sentence]] = {
     "order_set": _order,
     "day_foreseen": _foreseen,
     "promise_at_risk": _at_risk,
+    "pc_slept": _slept,
     "operator_acting": _acting,
     "caution_acknowledged": _caution,
     "day_closed": _closed,
