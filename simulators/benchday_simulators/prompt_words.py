@@ -18,6 +18,7 @@ NUMBERS = {
     "size": 11,
     "cut": 12,
     "nokey": 13,
+    "full": 14,
 }
 
 

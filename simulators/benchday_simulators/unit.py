@@ -243,8 +243,8 @@ class Unit:
         return self._troubles.next_s()
 
     def _tell(self, trouble: Trouble, when: str) -> None:
+        self.save()  # first, so that a process that is killed here does not begin again
         self.log.write("trouble", kind=trouble.what, when=when, entry=trouble.key, count=self._troubles.count(trouble))
-        self.save()
 
     def suffers(self, what: str) -> bool:
         """Say whether trouble that waits has its effect now, and be done with it."""

@@ -79,10 +79,10 @@ class Stranger:
     """Asks by the message library, and has its answers read by it, strictly."""
 
     def __init__(self, carrier: Line | Datagrams) -> None:
-        self._carrier = carrier
+        self.carrier = carrier
 
     def ask(self, request: Request, kind: type[R]) -> R:
-        answer = kind.loads(self._carrier.ask(bytes(request)))
+        answer = kind.loads(self.carrier.ask(bytes(request)))
         assert answer.sequence == request.sequence
         return answer
 
@@ -252,7 +252,7 @@ def test_it_refuses_by_the_protocols_numbers(tmp_path: Path) -> None:
 
 
 def _refused(stranger: Stranger, request: Request) -> dict[str, Any]:
-    told: dict[str, Any] = loads(stranger._carrier.ask(bytes(request))[8:])
+    told: dict[str, Any] = loads(stranger.carrier.ask(bytes(request))[8:])
     return told
 
 
