@@ -12,6 +12,8 @@ from typing import Any, TextIO, cast
 
 import structlog
 
+from benchday.domain.clean import clean
+
 _SECRET = ("key", "password", "secret", "token", "mac", "nonce", "cookie")
 """Facts whose name holds one of these words are never written."""
 
@@ -74,12 +76,23 @@ def set_up(*, level: int | None = None, stream: TextIO | None = None) -> None:
             structlog.processors.TimeStamper(fmt="iso", utc=True),
             without_secrets,
             structlog.processors.format_exc_info,
+            made_safe,
             last,
         ],
         wrapper_class=structlog.make_filtering_bound_logger(level_wanted() if level is None else level),
         logger_factory=structlog.PrintLoggerFactory(cast("TextIO", Careful(out))),
         cache_logger_on_first_use=False,
     )
+
+
+def made_safe(_: object, __: str, event: MutableMapping[str, Any]) -> Mapping[str, Any]:
+    """Make what steers a terminal visible: a line of a log may quote a unit. A traceback keeps its lines."""
+    for name, value in event.items():
+        if isinstance(value, str):
+            event[name] = clean(value, keep_lines=name == "exception")
+        elif not isinstance(value, (int, float, type(None))):
+            event[name] = clean(str(value))
+    return event
 
 
 def without_secrets(_: object, __: str, event: MutableMapping[str, Any]) -> Mapping[str, Any]:

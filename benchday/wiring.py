@@ -44,6 +44,7 @@ from benchday.domain.releases import Image
 from benchday.domain.seams import AskHand, Operators, Question, ServedBy
 from benchday.inputs.changes import differences
 from benchday.inputs.day import load_day
+from benchday.inputs.source import plain_bytes
 from benchday.planning.forecast.learnt import known_from
 from benchday.planning.records import durations_of
 from benchday.record.archive import open_archive
@@ -61,6 +62,8 @@ SIMULATOR_KEY = "simulators.key"
 PORTS = Path("instruments", "ports")
 """Where simulated instruments keep stable links to their ports, below the day's folder."""
 LOOK_EVERY_S = 2.0
+_MORE_THAN_LISTED = 1 << 20
+"""So much more of an image is read that the check can say by how much it is too long (bytes)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -305,7 +308,8 @@ class _Images:
     async def read(self, image: Image) -> bytes:
         path = self._folder / image.file
         try:
-            return await anyio.Path(path).read_bytes()
+            # A file that has grown since it was listed is not what was listed; no more of it is read than tells that.
+            return await anyio.to_thread.run_sync(partial(plain_bytes, path, most=image.bytes + _MORE_THAN_LISTED))
         except OSError as error:
             raise InputError(f"{path} cannot be read: {error.strerror}") from error
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 import traceback
 from datetime import UTC, datetime
@@ -20,7 +21,9 @@ def save_report(raised: BaseException) -> str:
     head = f"benchday {__version__}, Python {sys.version.split()[0]}, {sys.platform}, {now.isoformat()}\n\n"
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        path.write_text(head + "".join(traceback.format_exception(raised)), encoding="utf-8")
+        fd = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(fd, "w", encoding="utf-8", errors="backslashreplace") as file:
+            file.write(head + "".join(traceback.format_exception(raised)))
     except OSError as error:
         return f"The report could not be saved to {folder}: {error.strerror or error}."
     return f"A report is in {path}; please send it with what you did."

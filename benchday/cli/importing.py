@@ -15,7 +15,7 @@ from benchday.domain.errors import InputError, MistakesFound
 from benchday.inputs.checked import checked
 from benchday.inputs.day import DAY
 from benchday.inputs.register_csv import RegisterRow, RegisterTable, read_register
-from benchday.inputs.source import read_bytes
+from benchday.inputs.source import plain_bytes, read_bytes
 from benchday.inputs.yaml_text import read_yaml
 from benchday.record.clock import DayClock
 from benchday.record.journal import open_journal
@@ -72,7 +72,7 @@ def _named(operator: str | None) -> str:
 
 def _bytes_of(file: Path) -> bytes:
     try:
-        return file.read_bytes()
+        return plain_bytes(file)
     except OSError as error:
         raise InputError(f"{file} cannot be read: {error.strerror or error}") from error
 

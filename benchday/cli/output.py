@@ -10,10 +10,17 @@ import textwrap
 from collections.abc import Mapping
 from typing import Any
 
+from benchday.domain.clean import plain_json
+
 
 def print_document(command: str, facts: Mapping[str, Any]) -> None:
     """Print a command's one document."""
-    print(json.dumps({"benchday": f"{command}/1", **facts}, ensure_ascii=False, indent=2))
+    print(json_text({"benchday": f"{command}/1", **facts}))
+
+
+def json_text(facts: Mapping[str, Any]) -> str:
+    """Return a document as JSON that a person's terminal can show, whatever stands in it."""
+    return plain_json(json.dumps(facts, ensure_ascii=False, indent=2))
 
 
 def colours_wanted() -> bool:

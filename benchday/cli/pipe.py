@@ -18,11 +18,14 @@ from benchday.bench.desk import BenchDesk
 from benchday.cli.lines import LineReader
 from benchday.cli.nobody import until_a_person_is_needed
 from benchday.cli.stopping import bench_desk
+from benchday.domain.clean import plain_json
 from benchday.domain.errors import BenchdayError, InputError
 from benchday.domain.items import Answered
 from benchday.domain.seams import Desk
 
 Write = Callable[[str], None]
+LONGEST_TEXT = 2_000
+"""Characters of one text that is said through the pipe, as of one value of an answer."""
 
 
 def to_stdout(line: str) -> None:
@@ -64,7 +67,14 @@ class Pipe:
             await desk.changed()
 
     async def _listen(self, desk: BenchDesk) -> None:
-        while (line := await self._lines.line()) is not None:
+        while True:
+            try:
+                line = await self._lines.line()
+            except InputError as too_long:
+                self._tell(refused=None, why=str(too_long))
+                continue
+            if line is None:
+                return
             if line.strip():
                 await self._take(desk, line)
 
@@ -75,6 +85,8 @@ class Pipe:
             if not isinstance(said, dict):
                 raise InputError("expected an object")
             await self._do(desk, said)
+        except RecursionError:
+            self._tell(refused=None, why="no JSON that can be read: lists within lists without end")
         except (BenchdayError, ValueError) as refused:
             why = f"no JSON: {refused}" if isinstance(refused, json.JSONDecodeError) else str(refused)
             self._tell(refused=_about(said), why=why)
@@ -100,7 +112,7 @@ class Pipe:
         self._tell(accepted=item)
 
     def _tell(self, **facts: Any) -> None:
-        self._write(json.dumps(facts, ensure_ascii=False))
+        self._write(plain_json(json.dumps(facts, ensure_ascii=False)))
 
 
 _TALKS: tuple[tuple[str, Callable[[BenchDesk, str], Awaitable[str]]], ...] = (
@@ -115,7 +127,9 @@ _TALKS: tuple[tuple[str, Callable[[BenchDesk, str], Awaitable[str]]], ...] = (
 def _text(said: Mapping[str, Any], name: str, otherwise: str | None = None) -> str:
     value = said.get(name, otherwise)
     if not isinstance(value, str):
-        raise InputError(f"{name}: expected a text, got {json.dumps(value)}")
+        raise InputError(f"{name}: expected a text, got {json.dumps(value)[:80]}")
+    if len(value) > LONGEST_TEXT or any("\ud800" <= c <= "\udfff" for c in value):
+        raise InputError(f"{name}: expected a text of at most {LONGEST_TEXT} characters, without codes that are none")
     return value
 
 

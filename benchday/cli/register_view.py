@@ -6,8 +6,8 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from benchday.cli.output import width
-from benchday.domain.clean import clean
+from benchday.cli.output import json_text, width
+from benchday.domain.clean import clean, plain_json
 from benchday.inputs.register_csv import COLUMNS, MARK, SIMULATED
 from benchday.planning.register import Registered
 from benchday.planning.wording import counted, in_bytes
@@ -131,10 +131,10 @@ def document_lines(
     command: str, head: Mapping[str, Any], name: str, parts: Iterable[Mapping[str, Any]]
 ) -> Iterator[str]:
     """Yield the text of a document whose last value is a long list, a part at a time."""
-    whole = json.dumps({"benchday": f"{command}/1", **head}, ensure_ascii=False, indent=2)
+    whole = json_text({"benchday": f"{command}/1", **head})
     yield f'{whole.removesuffix("}").rstrip()},\n  "{name}": ['
     before = "\n    "
     for facts in parts:
-        yield before + json.dumps(facts, ensure_ascii=False)
+        yield before + plain_json(json.dumps(facts, ensure_ascii=False))
         before = ",\n    "
     yield "\n  ]\n}\n"

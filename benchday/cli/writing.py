@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import stat
 from pathlib import Path
 
 from benchday.domain.errors import InputError
@@ -36,7 +37,13 @@ def write_file(
         if path.exists() and not ours.search(_beginning(path)):
             kept = f"this file was there before and is no {what}{whose}, so it is left as it is"
             raise InputError(f"{option} {path}: {kept}; name another file")
-        beside.write_text(text, encoding="utf-8", newline="\n")
+        # It names customers: nobody else here reads it until its owner lets them. A mode that they gave it stays.
+        mode = stat.S_IMODE(path.stat().st_mode) if path.exists() else 0o600
+        beside.unlink(missing_ok=True)
+        fd = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(fd, "w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+        beside.chmod(mode)
         os.replace(beside, path)  # noqa: PTH105 -- the one call that replaces on every system
     except OSError as error:
         beside.unlink(missing_ok=True)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from types import MappingProxyType
+from typing import Any
 
+from benchday.domain.recordable import usable
 from benchday.domain.seams import CAPABILITIES
 
 DRIVER, BY_HAND = "driver", "by hand"
@@ -17,10 +19,15 @@ METHODS_BY_KEY: Mapping[str, str] = {
     name.replace(" ", "_").replace("-", "_"): method for name, method in METHODS.items()
 }
 """The same by the key under which a playbook declares the capability."""
+READ_WHOLE = frozenset({"identify", "power", "recordings", "settings", "self-test", "position", "prove"})
+"""Capabilities whose one answer is a reading."""
 
 
 class Completed:
-    """Has each capability from the driver where it has it, else from the by-hand driver, and no other."""
+    """Has each capability from the driver where it has it, else from the by-hand driver, and no other.
+
+    What is read can be recorded, or it was garbled: nothing that a unit, a plug-in or a person says ends the day.
+    """
 
     sources: Mapping[str, str]
     """Capability -> "driver" or "by hand"."""
@@ -31,7 +38,8 @@ class Completed:
         for name, protocol in CAPABILITIES.items():
             for part, source in ((driver, DRIVER), (by_hand, BY_HAND)):
                 if isinstance(part, protocol):
-                    setattr(self, METHODS[name], getattr(part, METHODS[name]))
+                    method = getattr(part, METHODS[name])
+                    setattr(self, METHODS[name], _usable(method) if name in READ_WHOLE else method)
                     sources[name] = source
                     break
         self.sources = MappingProxyType(sources)
@@ -48,6 +56,13 @@ class Completed:
             close = getattr(part, "aclose", None)
             if close is not None:
                 await close()
+
+
+def _usable(method: Callable[..., Awaitable[Any]]) -> Callable[..., Awaitable[Any]]:
+    async def read(*given: object) -> Any:
+        return usable(await method(*given))
+
+    return read
 
 
 def completed(driver: object, by_hand: object) -> Completed:

@@ -13,6 +13,7 @@ from benchday.devices.transfer import Monotonic, monotonic_us
 from benchday.domain.clean import clean
 from benchday.domain.errors import DeviceError, InputError, LinkSilent
 from benchday.domain.readings import Identity, PowerReading, Recording, SelfTest, Settings, Sky
+from benchday.domain.recordable import recordable
 from benchday.domain.seams import (
     CAPABILITIES,
     CanFetch,
@@ -112,15 +113,15 @@ class Trial:
 
     async def _identify(self) -> tuple[Field, ...]:
         assert isinstance(self._driver, CanIdentify)  # noqa: S101  # asked for what it has
-        return tuple(_of_identity(await self._driver.identify()))
+        return tuple(_of_identity(recordable(await self._driver.identify())))
 
     async def _power(self) -> tuple[Field, ...]:
         assert isinstance(self._driver, CanTellPower)  # noqa: S101
-        return tuple(_of_power(await self._driver.power()))
+        return tuple(_of_power(recordable(await self._driver.power())))
 
     async def _recordings(self) -> tuple[Field, ...]:
         assert isinstance(self._driver, CanListRecordings)  # noqa: S101
-        self._listed = await self._driver.recordings()
+        self._listed = recordable(await self._driver.recordings())
         count = Field("recordings", str(len(self._listed)))
         return (count, *(Field(clean(r.name), str(r.bytes), "bytes") for r in self._listed[:20]))
 
@@ -142,15 +143,15 @@ class Trial:
 
     async def _settings(self) -> tuple[Field, ...]:
         assert isinstance(self._driver, CanTellSettings)  # noqa: S101
-        return tuple(_of_settings(await self._driver.settings()))
+        return tuple(_of_settings(recordable(await self._driver.settings())))
 
     async def _test(self) -> tuple[Field, ...]:
         assert isinstance(self._driver, CanTest)  # noqa: S101
-        return tuple(_of_test(await self._driver.self_test()))
+        return tuple(_of_test(recordable(await self._driver.self_test())))
 
     async def _sky(self) -> tuple[Field, ...]:
         assert isinstance(self._driver, CanTellSky)  # noqa: S101
-        return tuple(_of_sky(await self._driver.sky()))
+        return tuple(_of_sky(recordable(await self._driver.sky())))
 
 
 def _of_identity(who: Identity) -> Iterator[Field]:

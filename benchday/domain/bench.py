@@ -207,6 +207,9 @@ class SupportTerms(FileModel):
         if (self.file is None) == (self.url is None):
             found = "both" if self.file is not None else "neither"
             raise Expected("either a file or a url", found=found)
+        if self.url is not None and "@" in self.url.split("/")[2]:
+            # What stands in this file stands in the journal too.
+            raise Expected("an address without user and password", found="one that holds them", at=("url",))
         return self
 
 

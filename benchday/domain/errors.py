@@ -29,6 +29,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from benchday.domain.clean import clean
+
+LONGEST_WORDS = 2_000
+"""Characters of what is told of a trouble with a unit: the unit itself may have had a say in it."""
+
 
 class BenchdayError(Exception):
     """Base of every error that benchday raises on purpose; its text is meant for the person at the bench."""
@@ -69,7 +74,14 @@ class MistakesFound(InputError):
 
 
 class DeviceError(BenchdayError):
-    """Something between us and a unit did not go as it should."""
+    """Something between us and a unit did not go as it should.
+
+    The text may quote the unit, and ends up in entries, on screens and in logs: it is made safe to show, and is not
+    endless.
+    """
+
+    def __init__(self, text: str = "") -> None:
+        super().__init__(clean(text)[:LONGEST_WORDS])
 
 
 class LinkError(DeviceError):
@@ -104,8 +116,8 @@ class Refused(DeviceError):
     """The unit understood the request and said no."""
 
     def __init__(self, request: str, code: str, words: str = "") -> None:
-        self.request, self.code, self.words = request, code, words
-        super().__init__(f"the unit refused {request}: {code}" + (f" ({words})" if words else ""))
+        self.request, self.code, self.words = clean(request), clean(code)[:200], clean(words)[:LONGEST_WORDS]
+        super().__init__(f"the unit refused {self.request}: {self.code}" + (f" ({self.words})" if words else ""))
 
 
 class TransferCut(DeviceError):

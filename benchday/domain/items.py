@@ -70,6 +70,8 @@ class Wanted:
             return self._integer_problem(value)
         if not isinstance(value, str) or len(value) > LONGEST_TEXT:
             return f"{self.label}: expected a text of at most {LONGEST_TEXT} characters"
+        if any("\ud800" <= c <= "\udfff" for c in value):
+            return f"{self.label}: expected a text, got bytes or codes that are none"
         return self._text_problem(value)
 
     def _integer_problem(self, value: object) -> str | None:
@@ -80,6 +82,8 @@ class Wanted:
         if (self.lowest is not None and value < self.lowest) or (self.highest is not None and value > self.highest):
             of_what = f" {self.unit}" if self.unit else ""
             return f"{self.label}: expected {self.lowest} to {self.highest}{of_what}, got {_shown(value)}"
+        if abs(value) >= 2**53:  # no entry could hold it (RFC 8785, numbers are doubles)
+            return f"{self.label}: expected a whole number of at most 15 digits"
         return None
 
     def _text_problem(self, value: str) -> str | None:

@@ -35,6 +35,14 @@ A_DATE = "a date, year-month-day, like 2026-03-31 (ISO 8601)"
 A_TIME = "a time of day, hours:minutes, like 08:30"
 
 
+def is_date(text: object) -> bool:
+    """Tell whether something is a date, year-month-day (ISO 8601)."""
+    try:
+        return isinstance(text, str) and bool(iso_date(text))
+    except Expected:
+        return False
+
+
 def iso_date(text: str) -> str:
     """Return the text if it is a date (ISO 8601), else raise Expected."""
     try:

@@ -12,7 +12,7 @@ from benchday.domain.bench import DayFile
 from benchday.domain.errors import Mistake
 from benchday.domain.plan import TermsList
 from benchday.inputs.outcome import Notice
-from benchday.inputs.source import digest
+from benchday.inputs.source import digest, plain_bytes
 from benchday.inputs.terms_copy import COPY, last_copy
 from benchday.inputs.terms_csv import Terms, kept_for, read_terms
 from benchday.inputs.yaml_text import YamlText
@@ -51,7 +51,7 @@ def day_terms(folder: Path, day: DayFile | None, text: YamlText, serials: Collec
 def _from_file(folder: Path, name: str, supplier: str, text: YamlText, serials: Collection[str]) -> DayTerms:
     path = folder / name
     try:
-        data = path.read_bytes()
+        data = plain_bytes(path)
         as_of = datetime.fromtimestamp(path.stat().st_mtime, UTC).date().isoformat()
     except OSError as error:
         found = f"{name}: {'no such file' if isinstance(error, FileNotFoundError) else error.strerror or error}"

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from sys import intern
 from typing import TextIO
 
+from benchday.domain.clean import clean
 from benchday.domain.kinds import UnitRegistered
 from benchday.domain.units import Role
 from benchday.inputs.outcome import nearest, shown
@@ -29,8 +30,9 @@ _TAKEN_FOR_A_DATE = re.compile(
 )
 LONGEST_RELEASE = 40
 
-_STEERS = re.compile(r"'*[=+\-@]")
-"""A cell that a spreadsheet would take for a formula, or that was kept from that by an apostrophe."""
+_STEERS = re.compile("'*[=+\\-@\uff1d\uff0b\uff0d\uff20]")
+"""A cell that a spreadsheet would take for a formula, or that was kept from that by an apostrophe; signs of full width
+are taken alike by some (OWASP, CSV Injection). Tab and line end, which it names too, never come so far."""
 
 
 @dataclass(slots=True)
@@ -104,7 +106,7 @@ def read_register(data: bytes, file: str, *, simulated: bool = False) -> Registe
 
 
 def write_rows(out: TextIO, head: Iterable[str], rows: Iterable[Iterable[str]], end: str = "\r\n") -> int:
-    """Write rows as CSV (RFC 4180), each text as it can be opened in a spreadsheet; return how many."""
+    """Write rows as CSV (RFC 4180), each text as it can be opened in a spreadsheet and shown; return how many."""
     writer = csv.writer(out, lineterminator=end)
     writer.writerow(head)
     count = 0
@@ -116,7 +118,8 @@ def write_rows(out: TextIO, head: Iterable[str], rows: Iterable[Iterable[str]], 
 
 def _put_before(cell: str) -> str:
     """Put an apostrophe before what would be a formula (OWASP, CSV Injection), and before one that is there already."""
-    return f"'{cell}" if _STEERS.match(cell) else cell
+    cell = clean(cell)
+    return f"'{cell}" if _STEERS.match(cell.lstrip()) else cell
 
 
 def _taken_off(cell: str) -> str:

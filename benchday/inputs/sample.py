@@ -14,6 +14,7 @@ from benchday.inputs.playbook_files import shipped_folder
 from benchday.inputs.sample_images import BuildImage, write_images
 from benchday.inputs.sample_units import plain_units
 from benchday.inputs.schemas import write_shipped
+from benchday.inputs.source import plain_bytes
 from benchday.inputs.yaml_text import read_yaml
 from benchday.inputs.yaml_writing import yaml_lines
 
@@ -81,7 +82,7 @@ def read_scenario(folder: Path) -> Scenario:
         MistakesFound: it holds mistakes.
     """
     try:
-        data = (folder / SCENARIO).read_bytes()
+        data = plain_bytes(folder / SCENARIO)
     except OSError as error:
         raise InputError(f"{folder / SCENARIO} cannot be read: {error.strerror or error}") from error
     return _read(data, SCENARIO)

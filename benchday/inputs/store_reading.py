@@ -16,7 +16,7 @@ from benchday.inputs.day import BENCH, DAY, IMAGES
 from benchday.inputs.image_signing import ENDING, ListAsRead
 from benchday.inputs.image_store import image_mistakes
 from benchday.inputs.playbook_files import Playbooks, read_playbooks
-from benchday.inputs.source import read_bytes
+from benchday.inputs.source import plain_bytes, read_bytes
 from benchday.inputs.yaml_text import YamlText, read_yaml
 
 
@@ -99,14 +99,18 @@ def read_store(folder: Path) -> Store:
     return bare.with_list(data)
 
 
-def bytes_of(path: Path) -> bytes:
-    """Read a file.
+LARGEST_IMAGE_BYTES = (1 << 32) - 1
+"""Of an image: what a file on a FAT volume can hold at most (Microsoft, FAT specification 1.03; from memory)."""
+
+
+def bytes_of(path: Path, most: int = LARGEST_IMAGE_BYTES) -> bytes:
+    """Read a plain file.
 
     Raises:
         InputError: it cannot be read.
     """
     try:
-        return path.read_bytes()
+        return plain_bytes(path, most)
     except OSError as error:
         raise InputError(f"{path} cannot be read: {error.strerror or error}") from error
 

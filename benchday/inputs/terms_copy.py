@@ -47,7 +47,7 @@ def last_copy(folder: Path, url: str) -> tuple[Copy | None, str]:
         return None, "it was never fetched"
     except OSError as error:
         return None, f"its last copy cannot be read ({error.strerror or error})"
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, RecursionError):
         return None, f"{ABOUT} cannot be read"
     if about.url != url:
         return None, f"the last copy is of another address, {about.url}"

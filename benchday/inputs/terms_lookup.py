@@ -108,7 +108,8 @@ async def _within(limit_s: float, url: str, about: About | None, most_bytes: int
     try:
         with anyio.fail_after(limit_s):
             async with httpx.AsyncClient(timeout=limit_s, follow_redirects=False) as client:
-                return await _followed(client, url, _conditions(about), most_bytes)
+                headers = {"Accept-Encoding": "identity", **_conditions(about)}
+                return await _followed(client, url, headers, most_bytes)
     except (TimeoutError, httpx.TimeoutException):
         raise _NotFetched(f"no whole answer within {limit_s:g} s") from None
     except httpx.InvalidURL as error:
@@ -153,7 +154,10 @@ async def _whole(response: httpx.Response, most_bytes: int) -> _Answer:
     if status != 200:
         raise _NotFetched(f"the server answered {status} {response.reason_phrase}".rstrip())
     body = bytearray()
-    async for part in response.aiter_bytes():
+    if response.headers.get("Content-Encoding", "identity").strip().lower() not in ("", "identity"):
+        # A few packed kilobytes can hold gigabytes; it was not asked for.
+        raise _NotFetched("the server packs the list, which was not asked for; tell the supplier")
+    async for part in response.aiter_raw():
         body += part
         if len(body) > most_bytes:
             raise _NotFetched(f"it is larger than {most_bytes >> 20} MiB, so it is no list of support terms")

@@ -10,6 +10,7 @@ from datetime import date
 from benchday.domain.checks import Answer, Check, Finding
 from benchday.domain.playbook import Playbook
 from benchday.domain.readings import Identity, Recording
+from benchday.domain.recordable import NO_TERM
 from benchday.domain.releases import Image
 from benchday.planning.target import Target
 from benchday.planning.terms import TERM_ENDS_SOON_DAYS
@@ -46,7 +47,15 @@ def identity(checked_in: str, reported: str | None) -> Finding:
 def sign_in(told: Identity) -> tuple[Finding, ...]:
     """Return what is to be said of how the unit's page was come to; nothing of one that has no page."""
     figures: dict[str, int | str] = {"certificate_sha256": told.certificate} if told.certificate else {}
-    return tuple(Finding(Check.SIGN_IN, Answer.CLEAR, f"caution: {remark}", figures) for remark in told.remarks)
+    return tuple(
+        Finding(
+            Check.SUPPORT_TERM if remark.startswith(NO_TERM) else Check.SIGN_IN,
+            Answer.CLEAR,
+            f"caution: {remark}",
+            figures,
+        )
+        for remark in told.remarks
+    )
 
 
 def model(checked_in: str, told: Identity, playbook: Playbook, images: Sequence[Image]) -> Finding:

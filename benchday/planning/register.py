@@ -15,6 +15,7 @@ from typing import Any
 
 from benchday.domain.entries import Entry
 from benchday.domain.releases import Image, ImageList
+from benchday.domain.words import is_date
 from benchday.planning.terms import Renewed, Supplied, TermSource, TermSources, chosen
 
 KINDS = (
@@ -253,7 +254,7 @@ def _identified(unit: Registered, bench: _Bench, entry: Entry) -> None:
     unit.model = intern(f["model"]) or unit.model
     unit.hardware = intern(f["hardware"]) or unit.hardware
     _on_release(unit, f["release"], _day(bench, entry))
-    if f["term"] is not None:
+    if is_date(f["term"]):  # a record of an older program may hold other words
         unit.unit_term = intern(f["term"])
         if unit.renewed is not None:
             unit.renewed = Renewed(unit.renewed.until, read_since=True)

@@ -14,6 +14,7 @@ from enum import StrEnum
 from benchday.domain.checks import Answer, Check, Finding
 from benchday.domain.plan import TermsList
 from benchday.domain.story import UnitStory
+from benchday.domain.words import is_date
 from benchday.planning.wording import counted, listed
 
 TERM_ENDS_SOON_DAYS = 90
@@ -109,6 +110,7 @@ def sources_of(story: UnitStory, terms: TermsList | None, made: str | None = Non
     # The first reading of today is older than a renewal that the unit was read after.
     if told is None and (renewed is None or not renewed.read_since):
         told = story.term_before
+    told = told if is_date(told) else None  # a record of an older program may hold other words
     listed_day = terms.terms.get(story.serial) if terms is not None else None
     supplied = Supplied(listed_day, terms.supplier, terms.as_of, terms.from_copy) if terms and listed_day else None
     return TermSources(renewed, told, supplied, story.support_until, made)

@@ -38,7 +38,7 @@ class KnownCertificates:
             told = json.loads(self._path.read_text(encoding="utf-8"))
         except FileNotFoundError:
             return {}
-        except (OSError, ValueError) as error:
+        except (OSError, ValueError, RecursionError) as error:
             raise RecordDamaged(f"{self._path} cannot be read ({error}); put it back from a copy") from error
         if not isinstance(told, dict) or not all(isinstance(value, str) for value in told.values()):
             raise RecordDamaged(f"{self._path} should hold a fingerprint for each serial; put it back from a copy")

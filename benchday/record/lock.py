@@ -46,7 +46,7 @@ class Holder:
         """Read what a holder has written; None if that cannot be read (it may be just about to write it)."""
         try:
             return cls(**json.loads(text))
-        except (ValueError, TypeError):
+        except (ValueError, TypeError, RecursionError):
             return None
 
     def __str__(self) -> str:

@@ -181,6 +181,32 @@ async def test_answers_that_cannot_be_read(body: bytes, told: str) -> None:
 
 
 @pytest.mark.asyncio
+@pytest.mark.parametrize(
+    "challenge",
+    [
+        "Digest",
+        'Digest realm="u". nonce="n"',
+        'Digest realm="u", nonce="n", qop=',
+        'Digest realm="u", nonce="n", qop=,auth"',
+        'Digest realm="u", nonce="n", qop="auth0"',
+        'Digest realm="u", nonce="n", algorithm=ROT13',
+        "Digest " + "a=b, " * 2000,
+    ],
+)
+async def test_a_challenge_that_is_none(challenge: str) -> None:
+    """A sign-in that nobody can answer is an error of the unit, and tells no password."""
+    page = PLAIN.replace("way: basic", "way: digest")
+
+    def answer(_: Asked) -> Told:
+        return Told(401, headers={"WWW-Authenticate": challenge})
+
+    async with driven(answer, page) as driver:
+        with pytest.raises((Garbled, LinkForbidden)) as told:
+            await driver.identify()
+        assert "heron" not in str(told.getrepr(style="long"))
+
+
+@pytest.mark.asyncio
 async def test_a_page_nested_beyond_belief() -> None:
     """A parser that needs minutes for it is not asked."""
     async with driven(instead("/list", Told(200, b"<div>" * 100_000))) as driver:

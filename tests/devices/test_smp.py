@@ -368,6 +368,21 @@ async def test_an_index_cannot_name_what_lies_elsewhere(name: bytes) -> None:
 
 
 @pytest.mark.asyncio
+async def test_numbers_beyond_everything_and_lists_without_end_are_not_believed() -> None:
+    """CBOR knows whole numbers of any length (RFC 8949, 3.4.3); Python does not even print them all."""
+    huge = 10**5000
+    async with talking() as (driver, peer):
+        peer.files = {"/rec/index.txt": b"a\n" * 1001}
+        with pytest.raises(Garbled, match="lists 1001 files"):
+            await driver.recordings()
+        for told, error in (({"rc": huge}, Refused), ({"len": huge}, Garbled), ({"len": -huge}, Garbled)):
+            peer.refuse = {(0, 8, 1): told}
+            with pytest.raises(error, match="cannot be r") as said:
+                await driver.recordings()
+            assert len(str(said.value)) < 400
+
+
+@pytest.mark.asyncio
 async def test_a_missing_extra_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(makers, "_is_there", lambda module: module != "smp")
     with pytest.raises(InputError, match=r'smp not installed: pip install "benchday\[smp\]"'):

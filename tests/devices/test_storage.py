@@ -262,6 +262,8 @@ async def test_counts_and_sizes_are_bounded(drive: Path) -> None:
         (b"\xff\xfe", Form.LINES, "!"),
         (b"[]", Form.JSON, "!"),
         (b"{", Form.JSON, "!"),
+        (b"[" * 60_000, Form.JSON, "!"),
+        (b'{"serial": ' + b"[" * 60_000, Form.JSON, "!"),
         (b"", Form.LINES, "!"),
     ],
 )

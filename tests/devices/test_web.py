@@ -381,6 +381,23 @@ async def test_restart_waits_for_the_same_unit() -> None:
 
 
 @pytest.mark.asyncio
+@pytest.mark.parametrize(
+    "body", [b"[" * 500_000, b'{"refused": "power", "words": "\\ud800\\u001b[2J' + b"w" * 100_000 + b'"}']
+)
+async def test_a_refusal_neither_nests_nor_talks_without_end(body: bytes) -> None:
+    """What it says is bounded, and can be shown and recorded."""
+
+    def answer(request: httpx.Request) -> httpx.Response:
+        return httpx.Response(200, json=STATUS) if request.url.path == "/status" else httpx.Response(409, content=body)
+
+    async with driven(answer) as driver:
+        with pytest.raises((OutcomeUnknown, Refused)) as told:
+            await write(driver, b"image", "7")
+        assert str(told.value).isprintable()
+        assert len(str(told.value)) < 3_000
+
+
+@pytest.mark.asyncio
 async def test_an_address_that_is_none() -> None:
     """A place that is no page is told."""
     with pytest.raises(InputError, match="expected http://address"):

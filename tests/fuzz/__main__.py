@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import importlib
 import importlib.util
 import os
@@ -89,6 +90,7 @@ def main() -> None:
     if given.name not in table:
         parser.error(f"there is no {given.name}; there are: {', '.join(table)}, all")
 
+    gc.freeze()  # what was imported is never garbage, and need not be looked at again and again
     tried = Tried(given.name, table[given.name], given.count, given.minutes)
     if engine is not None:
         options = [f"-runs={given.count}", f"-max_len={LONGEST}", f"-seed={given.seed}", "-verbosity=0"]

@@ -17,6 +17,8 @@ from benchday.devices.xmodem_receiver import Receiver
 from benchday.devices.ymodem import BatchReceiver, BatchSender, Outgoing
 from benchday.domain.errors import DeviceError
 from tests.devices.line_noise import listen
+from tests.fuzz import of_files, of_lines, of_pages, seeds
+from tests.fuzz.kept import kept
 
 HEAD = build_head(FileHead("a.bin", 200))
 WAITS_US = (0, 1_000, 60_000, 400_000, 1_100_000, 4_100_000, 11_000_000, 100)
@@ -89,7 +91,7 @@ def console(data: bytes) -> None:
 
 def _tried(read: Callable[[Sequence[str]], object], fields: Sequence[str]) -> None:
     try:
-        read(fields)
+        kept(read(fields))
     except DeviceError:
         return
 
@@ -115,13 +117,18 @@ def page(data: bytes) -> None:
         try:
             said: object = web.said(kind, reply)  # type: ignore[misc]
             if isinstance(said, web.StatusSaid):
-                said.identity()
-                said.power.reading()
-            if isinstance(said, web.PositionSaid):
-                web.sky_of(web.AirSaid(fix="none", satellites=0), said)
+                for read in (said.identity(), said.power.reading(), said.all_settings()):
+                    kept(read)
+            elif isinstance(said, web.PositionSaid):
+                kept(web.sky_of(web.AirSaid(fix="none", satellites=0), said))
+            elif isinstance(said, web.AirSaid):
+                kept(web.sky_of(said, None))
+            elif isinstance(said, tuple):
+                kept(tuple(one.reading() for one in said))
         except DeviceError:
             continue
     _tried(lambda _: reply.json(), ())
+    of_pages.refusal(data)
 
 
 @dataclass(frozen=True)
@@ -143,6 +150,16 @@ _POWER = (
 _STATUS = b'{"serial":"1","model":"Osier","hardware":"A","mode":"run","power":%s,"settings":{"a":"b"}}' % _POWER
 _LISTED = b'[{"name":"a.obs","bytes":5,"sha256":"%s"}]' % (b"0" * 64)
 
+_SKY = b"".join(
+    b"$" + body + b"*%02X\r\n" % nmea.checksum(body)
+    for body in (
+        b"GPGSA,A,3,04,05,,09,12,,,24,,,,,2.5,1.3,2.1",
+        b"GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W",
+        b"GPGST,195959.00,0.30,0.35,0.20,292.62,0.23,0.33,0.71",
+        b"GPTXT,01,01,02,SN 007 FW 2.10 MD Weirstone HW B",
+    )
+)
+
 DECODERS: dict[str, Decoder] = {
     "xmodem-receiver": Decoder(partial(machine, lambda: Receiver(200)), (_TALK, _BATCH)),
     "xmodem-sender": Decoder(partial(machine, lambda: Sender(b"x" * 1500)), (_TALK,)),
@@ -157,4 +174,20 @@ DECODERS: dict[str, Decoder] = {
         console, (b"1,Millrace,B,run", b"80,2,2400,7400,-12,2930,0", b"fixed,00,12", b"a.obs,99999")
     ),
     "web-words": Decoder(page, (_STATUS, _LISTED, b'{"gga":"%s"}' % _GGA[:-2], b'{"state":"flashing","percent":5}')),
+    "watched": Decoder(of_lines.watched, (_GGA, _SKY)),
+    "dialogue-plain": Decoder(partial(of_lines.dialogue, "plain"), seeds.PLAIN),
+    "dialogue-nmea": Decoder(partial(of_lines.dialogue, "nmea"), seeds.SENTENCES),
+    "patterns": Decoder(of_lines.pattern, seeds.PATTERNS),
+    "telnet": Decoder(of_lines.telnet_stream, seeds.TELNET),
+    "smp-frames": Decoder(of_lines.smp_line, seeds.FRAMES),
+    "smp-words": Decoder(of_lines.smp_message, seeds.MESSAGES),
+    "page-json": Decoder(partial(of_pages.page, "json"), (_STATUS, _LISTED, *seeds.JSON)),
+    "page-html": Decoder(partial(of_pages.page, "html"), seeds.HTML),
+    "sign-in": Decoder(of_pages.sign_in, seeds.CHALLENGES),
+    "json-path": Decoder(of_pages.json_path, seeds.PATHS),
+    "own-file": Decoder(of_pages.own_file, seeds.OWN_FILES),
+    "yaml": Decoder(of_files.yaml, seeds.YAML),
+    "tables": Decoder(of_files.tables, seeds.TABLES),
+    "models": Decoder(of_files.model, seeds.MODELS),
+    "pipe": Decoder(of_files.pipe, seeds.LINES),
 }

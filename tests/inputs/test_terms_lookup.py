@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import threading
 from collections.abc import Callable, Iterator
@@ -201,6 +202,25 @@ async def test_too_large(supplier: Supplier, tmp_path: Path) -> None:
     supplier.body = LIST + b"A2,2027-03-31\n" * 200_000
     found = await fetch_terms(tmp_path, supplier.url, "2026-11-25", most_bytes=1 << 20)
     assert "it is larger than 1 MiB" in found.notices[0]
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.asyncio
+async def test_a_packed_list_is_not_unpacked(supplier: Supplier, tmp_path: Path) -> None:
+    """It was not asked for: a few packed kilobytes can hold gigabytes."""
+
+    def packed(asked: BaseHTTPRequestHandler) -> None:
+        body = gzip.compress(bytes(10_000_000))
+        asked.send_response(200)
+        asked.send_header("Content-Encoding", "gzip")
+        asked.send_header("Content-Length", str(len(body)))
+        asked.end_headers()
+        asked.wfile.write(body)
+        assert asked.headers["Accept-Encoding"] == "identity"
+
+    supplier.answer = packed
+    found = await fetch_terms(tmp_path, supplier.url, "2026-11-25")
+    assert "packs the list" in found.notices[0]
     assert list(tmp_path.iterdir()) == []
 
 

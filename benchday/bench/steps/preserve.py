@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from benchday.bench.gathering import is_copy_of
 from benchday.bench.holds import Hold
 from benchday.bench.serving import Serving
@@ -10,6 +12,7 @@ from benchday.domain.items import ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import RecordingFailed, RecordingPreserved, RecordingsLetGo
 from benchday.domain.playbook import StepName
 from benchday.domain.readings import Recording
+from benchday.domain.seams import Incoming
 from benchday.domain.units import Ability
 
 
@@ -52,8 +55,10 @@ async def _copy(at: Serving, recording: Recording) -> str:
     """
     driver = await at.line()
     incoming = await at.tools.archive.begin()
+    listed = _Listed(recording, incoming)
     try:
-        await at.follow(StepName.PRESERVE, driver.fetch(recording, incoming.add))
+        await at.follow(StepName.PRESERVE, driver.fetch(recording, listed.add))
+        listed.check_whole()
         digest = await incoming.finish()
     except (Refused, Garbled, TransferCut, RecordDamaged) as failed:
         await incoming.abandon()
@@ -65,6 +70,36 @@ async def _copy(at: Serving, recording: Recording) -> str:
         return f"the copy's digest {digest[:16]}... is not the unit's {recording.sha256[:16]}..."
     await at.record(at.draft(RecordingPreserved(name=recording.name, bytes=recording.bytes, sha256=digest)))
     return ""
+
+
+@dataclass(slots=True)
+class _Listed:
+    """A recording on its way into the archive: all that the unit lists of it, and not a byte more."""
+
+    recording: Recording
+    incoming: Incoming
+    came_bytes: int = 0
+
+    async def add(self, data: bytes) -> None:
+        """Take the next bytes.
+
+        Raises:
+            TransferCut: more come than the unit lists; the disk is not the unit's to fill.
+        """
+        self.came_bytes += len(data)
+        if self.came_bytes > self.recording.bytes:
+            raise TransferCut(f"more than the {self.recording.bytes} bytes that the unit lists come", self.came_bytes)
+        await self.incoming.add(data)
+
+    def check_whole(self) -> None:
+        """Do nothing if all of it has come.
+
+        Raises:
+            TransferCut
+        """
+        if self.came_bytes < self.recording.bytes:
+            text = f"{self.came_bytes} bytes came of the {self.recording.bytes} that the unit lists"
+            raise TransferCut(text, self.came_bytes)
 
 
 async def _decide(at: Serving, recording: Recording) -> None:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 
 import anyio
 
 from benchday.cli.exits import Exit
-from benchday.cli.output import colours_wanted
+from benchday.cli.output import colours_wanted, json_text
 from benchday.cli.stopping import Interruptible
 from benchday.cli.watching import Watcher
 from benchday.demo.report import DemoReport
@@ -30,7 +29,7 @@ def demo(folder: Path, units: int | None, seed: int, speed: float, trouble: Path
     face = Interruptible(Watcher(quiet=as_json or not sys.stdout.isatty()))
     report = anyio.run(_run, folder, options, face)
     if as_json:
-        print(json.dumps(report.document(), ensure_ascii=False, indent=2))
+        print(json_text(report.document()))
     else:
         _tell(folder, report)
     return Exit.DONE if report.finished else Exit.INTERRUPTED

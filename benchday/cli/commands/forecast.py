@@ -23,6 +23,7 @@ from benchday.cli.writing import write_file
 from benchday.domain.errors import InputError
 from benchday.domain.plan import DayPlan
 from benchday.inputs.day import load_day
+from benchday.inputs.source import LARGEST_BYTES
 from benchday.planning.forecast import engines
 from benchday.planning.forecast.assumptions import assumptions
 from benchday.planning.forecast.document import document_of
@@ -146,7 +147,11 @@ def _clock_us(plan: DayPlan, text: str) -> int:
 
 def _text(path: Path, option: str) -> str:
     try:
-        return path.read_text(encoding="utf-8")
+        with path.open("rb") as file:  # a pipe from another program will do
+            data = file.read(LARGEST_BYTES + 1)
+        if len(data) > LARGEST_BYTES:
+            raise InputError(f"{option} {path}: expected at most {LARGEST_BYTES >> 20} MiB")
+        return data.decode("utf-8")
     except UnicodeDecodeError:
         raise InputError(f"{option} {path}: expected a text file in UTF-8 (JSON, RFC 8259)") from None
     except OSError as error:

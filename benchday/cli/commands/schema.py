@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from benchday.cli.documents import DOCUMENTS
 from benchday.cli.exits import Exit
+from benchday.cli.output import json_text
 from benchday.domain.errors import InputError
 from benchday.domain.kinds import schema as entry_schemas
 from benchday.inputs.outcome import nearest
@@ -17,7 +17,7 @@ from benchday.inputs.schemas import schema as file_schema
 def schema(name: str) -> int:
     """Print the schema of that name, or without a name, all names."""
     if name:
-        print(json.dumps(schema_of(name), ensure_ascii=False, indent=2))
+        print(json_text(schema_of(name)))
         return Exit.DONE
     print("Files that you write:")
     _list(FILES)

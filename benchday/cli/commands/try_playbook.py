@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import re
 from collections.abc import Iterator
-from contextlib import aclosing, nullcontext
+from contextlib import AbstractContextManager, aclosing, nullcontext
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import IO, cast
@@ -22,6 +24,10 @@ from benchday.wiring import trial
 SHOWN_LINES = 6
 """Of the first and of the last stretches on the line, for each capability."""
 LONGEST_SHOWN = 90
+LONGEST_TRANSCRIPT = 64 * 1024 * 1024
+"""Characters; a unit that never falls silent must not fill the disk."""
+A_TRANSCRIPT = re.compile(rb"\s*[0-9]+\.[0-9]{3} s  (said|heard|note) |\Z")
+"""How a file begins that may be written over."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +74,7 @@ def try_playbook(options: TryOptions) -> int:
     if playbook.driver.name == "by-hand":
         raise InputError(f"{options.playbook}: a unit served by hand has no line to try")
     try:
-        opened = options.transcript.open("w", encoding="ascii") if options.transcript is not None else nullcontext(None)
-        with opened as file:
+        with _opened(options.transcript) as file:
             tried = anyio.run(_run, options, playbook, file)
     except OSError as error:
         raise InputError(f"{options.transcript} cannot be written: {error.strerror or error}") from error
@@ -82,13 +87,35 @@ def try_playbook(options: TryOptions) -> int:
     return Exit.DONE if works else Exit.HELD
 
 
+def _opened(path: Path | None) -> AbstractContextManager[IO[str] | None]:
+    """Open the transcript, for its owner only, over nothing but an older one: it holds all that is said, secrets too.
+
+    Raises:
+        InputError: something else stands there.
+        OSError
+    """
+    if path is None:
+        return nullcontext(None)
+    if path.exists():
+        with path.open("rb") as before:
+            if not A_TRANSCRIPT.match(before.read(200)):
+                raise InputError(f"--transcript {path}: this file was there before and is no transcript; name another")
+        path.unlink()
+    fd = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    return os.fdopen(fd, "w", encoding="ascii")
+
+
 async def _run(options: TryOptions, playbook: Playbook, file: IO[str] | None) -> list[tuple[Tried, _Seen]]:
     seen, tried = _Seen(), list[tuple[Tried, _Seen]]()
+    room = LONGEST_TRANSCRIPT
 
     def note(noted: Noted) -> None:
         seen.note(noted)
-        if file is not None:
-            file.write(f"{noted.at_us / 1e6:10.3f} s  {noted.who:<5}  {noted.text}\n")
+        nonlocal room
+        if file is not None and room > 0:
+            room -= file.write(f"{noted.at_us / 1e6:10.3f} s  {noted.who:<5}  {noted.text}\n")
+            if room <= 0:
+                file.write("The transcript ends here: it has grown too long.\n")
 
     async with trial(playbook, options.port, options.serial, note) as running, aclosing(running.run()) as results:
         async for result in results:

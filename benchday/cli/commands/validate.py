@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from pathlib import Path
 
 from benchday.at_hand.drivers import installed_drivers
 from benchday.cli.exits import Exit
 from benchday.cli.newest_list import newest_in_record
+from benchday.cli.output import json_text
 from benchday.cli.port_notices import port_notices
 from benchday.domain.clean import clean
 from benchday.domain.errors import Mistake, MistakesFound
@@ -26,7 +26,7 @@ def validate(folder: Path, *, as_json: bool) -> int:
     outcome = read_day(folder, seen, drivers=installed_drivers())
     outcome = replace(outcome, notices=(*outcome.notices, *notices, *port_notices(folder, outcome.plan)))
     if as_json:
-        print(json.dumps(document(folder, outcome), ensure_ascii=False, indent=2))
+        print(json_text(document(folder, outcome)))
     else:
         print(clean(report(outcome), keep_lines=True))
     return Exit.INPUT if outcome.mistakes else Exit.DONE
@@ -40,7 +40,7 @@ def _playbook(path: Path, *, as_json: bool) -> int:
     except MistakesFound as found:
         mistakes = found.mistakes
     if as_json:
-        print(json.dumps(document(path, Outcome(None, mistakes)), ensure_ascii=False, indent=2))
+        print(json_text(document(path, Outcome(None, mistakes))))
     else:
         print(clean("\n".join(map(str, mistakes)) or f"no mistakes in {path}", keep_lines=True))
     return Exit.INPUT if mistakes else Exit.DONE

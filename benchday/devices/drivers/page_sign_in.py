@@ -73,6 +73,7 @@ async def flow_of(
                 break
             await response.aclose()
             response = await send(onward)
-    except (KeyError, ValueError, NotImplementedError) as error:
+    except (LookupError, ValueError, NotImplementedError) as error:
+        # What the library that answers Digest challenges lets through of a challenge that is none.
         raise Garbled(f"the unit wants a sign-in that is not known here ({error})") from error
     return response

@@ -24,6 +24,8 @@ from benchday.domain.errors import Garbled, Refused, TransferCut
 from benchday.domain.readings import Progress, Recording
 
 MOST_INDEX_BYTES = 65_536
+MOST_RECORDINGS = 1000
+"""More names are not asked about one by one."""
 _NAME = re.compile(r"[A-Za-z0-9_-][A-Za-z0-9._-]{0,63}")
 
 
@@ -48,6 +50,8 @@ class SmpFiles:
             names = [line.strip() for line in listed.decode("ascii").splitlines() if line.strip()]
         except UnicodeDecodeError:
             raise Garbled(f"{self._index} on the unit is no list of names") from None
+        if len(names) > MOST_RECORDINGS:
+            raise Garbled(f"{self._index} on the unit lists {len(names)} files; at most {MOST_RECORDINGS} are believed")
         for name in names:
             if not _NAME.fullmatch(name):
                 raise Garbled(f"{self._index} on the unit lists something that is no name of a file beside it")

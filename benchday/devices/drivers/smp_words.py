@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from enum import IntEnum
-from typing import Any, TypeVar
+from typing import Any, TypeGuard, TypeVar
 
 import cbor2
 from smp.error import MGMT_ERR
@@ -51,6 +51,8 @@ _PLAIN: Mapping[tuple[int | None, int], str] = {
 }
 """Group (None: of the protocol itself) and number -> words for the bench; the others are worded by their names."""
 _LONGEST_TEXT = 200
+_LARGEST = 1 << 53
+"""Larger whole numbers are none that a unit can mean."""
 
 
 def header_of(message: bytes) -> Header | None:
@@ -74,6 +76,8 @@ def reply_of(message: bytes, kind: type[R], request: str) -> R:
     if refusal is not None:
         raise refusal
     known = {name: told[name] for name in kind.model_fields if name in told and name not in _OWN_FIELDS}
+    if any(isinstance(value, int) and not _small(value) for value in known.values()):
+        raise Garbled(f"the unit's answer to {request} holds a number that cannot be right")
     if issubclass(kind, ImageStatesReadResponse):
         known["images"] = _images(known.get("images"))
     try:
@@ -108,8 +112,13 @@ def _refusal(told: Mapping[str, Any], request: str) -> Refused | None:
     return None
 
 
+def _small(number: object) -> TypeGuard[int]:
+    return isinstance(number, int) and abs(number) <= _LARGEST
+
+
 def _worded(group: object, number: object) -> tuple[str, str]:
-    if not isinstance(number, int) or not (group is None or isinstance(group, int)):
+    # CBOR knows whole numbers of any length; those of the protocol are small.
+    if not _small(number) or not (group is None or _small(group)):
         return "unreadable", "its reason cannot be read"
     words, numbers = (None, MGMT_ERR) if group is None else _GROUPS.get(group, (f"group {group}", None))
     code = f"{words} error {number}" if words else f"error {number}"

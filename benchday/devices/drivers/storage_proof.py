@@ -58,6 +58,6 @@ def proof_on(drive: Drive, folder: str, nonce: str) -> Proof | None:
 def _read(drive: Drive, folder: str) -> Mapping[str, object]:
     try:
         told = json.loads(drive.read_small(f"{folder}/answer.json", _LARGEST_ANSWER))
-    except (Garbled, LinkGone, ValueError):
+    except (Garbled, LinkGone, ValueError, RecursionError):
         return {}
     return told if isinstance(told, dict) else {}

@@ -57,7 +57,7 @@ def _told(data: bytes, about: About) -> Mapping[str, str]:
     try:
         text = data.decode("utf-8-sig")
         return _object(text) if about.form is Form.JSON else _lines(text)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise Garbled(f"{about.file} on the drive cannot be read: {error}") from None
 
 

@@ -65,7 +65,7 @@ class Reply:
         """
         try:
             return json.loads(self.body)
-        except ValueError as error:
+        except (ValueError, RecursionError) as error:
             raise Garbled(f"the unit's answer is no JSON: {self.body[:80]!r}") from error
 
 

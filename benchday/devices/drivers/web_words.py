@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Annotated, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, StrictBool, StrictInt, StrictStr, TypeAdapter, ValidationError
@@ -122,13 +123,18 @@ class ProofSaid(_Said):
 RECORDINGS: TypeAdapter[tuple[RecordingSaid, ...]] = TypeAdapter(tuple[RecordingSaid, ...])
 
 
+@cache
+def _adapter(kind: type[_T]) -> TypeAdapter[_T]:
+    return TypeAdapter(kind)
+
+
 def said(kind: type[_T] | TypeAdapter[_T], reply: Reply) -> _T:
     """Check an answer.
 
     Raises:
         Garbled: naming the first field that is not as it should be.
     """
-    adapter = kind if isinstance(kind, TypeAdapter) else TypeAdapter(kind)
+    adapter = kind if isinstance(kind, TypeAdapter) else _adapter(kind)  # type: ignore[arg-type]  # classes are hashable
     try:
         return adapter.validate_json(reply.body)
     except ValidationError as error:

@@ -53,7 +53,7 @@ def _pointed_at(path: Path) -> Mapping[str, str]:
         told = json.loads(path.read_text(encoding="utf-8")[:_LARGEST_POINTER])
     except FileNotFoundError:
         raise LinkNotFound(f"{path} is not there: is the unit on, and plugged in?") from None
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise LinkNotFound(f"{path} should say in JSON where the unit is, but cannot be read: {error}") from None
     if not isinstance(told, dict) or not isinstance(told.get("url"), str):
         raise LinkNotFound(f'{path} should hold JSON like {{"url": "socket://192.0.2.7:4001"}}')

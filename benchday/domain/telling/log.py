@@ -88,9 +88,9 @@ def told(telling: Telling, entry: Entry) -> Told:
         when=local(entry.at_us, telling.zone),
         text=clean(text),
         details=tuple(clean(d) for d in details),
-        operator=entry.operator,
-        station=entry.station,
-        place=telling.place or place,
+        operator=clean(entry.operator) if entry.operator else None,
+        station=clean(entry.station) if entry.station else None,
+        place=clean(telling.place or place or "") or None,
         mark=mark,
     )
 
