@@ -35,6 +35,11 @@ LONGEST_WORDS = 2_000
 """Characters of what is told of a trouble with a unit: the unit itself may have had a say in it."""
 
 
+def bounded(text: str, most: int = LONGEST_WORDS) -> str:
+    """Return a text safe to show and cut to so many characters; no more of it than that is looked at."""
+    return clean(text[:most])[:most]
+
+
 class BenchdayError(Exception):
     """Base of every error that benchday raises on purpose; its text is meant for the person at the bench."""
 
@@ -81,7 +86,7 @@ class DeviceError(BenchdayError):
     """
 
     def __init__(self, text: str = "") -> None:
-        super().__init__(clean(text)[:LONGEST_WORDS])
+        super().__init__(bounded(text))
 
 
 class LinkError(DeviceError):
@@ -116,7 +121,7 @@ class Refused(DeviceError):
     """The unit understood the request and said no."""
 
     def __init__(self, request: str, code: str, words: str = "") -> None:
-        self.request, self.code, self.words = clean(request), clean(code)[:200], clean(words)[:LONGEST_WORDS]
+        self.request, self.code, self.words = bounded(request), bounded(code, 200), bounded(words)
         super().__init__(f"the unit refused {self.request}: {self.code}" + (f" ({self.words})" if words else ""))
 
 
