@@ -71,7 +71,7 @@ def laid_out(folder: Path, scenario: Scenario, more: Path | None) -> Path:
         text = "\n".join(yaml_lines(asked)) + "\n" if asked else "[]\n"
         if path.exists() and (not kept.exists() or kept.read_text(encoding="utf-8") != text):
             raise InputError(
-                f"--trouble {more}: the day in {folder.parent} was begun with other trouble ({kept}); "
+                f"--trouble {more}: the day in {folder.parent} was begun with other trouble, or with none; "
                 "go on without --trouble, or begin in another folder"
             )
         folder.mkdir(parents=True, exist_ok=True)

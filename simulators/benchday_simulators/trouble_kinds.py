@@ -184,6 +184,13 @@ def moves_bytes(moment: str) -> bool:
     return moment in _MOVES_BYTES
 
 
+def smallest_entry(serial: str, what: str, when: str = "") -> dict[str, str | float]:
+    """Give the shortest entry of a kind that a file may hold, for a matrix of them; raises KeyError."""
+    needed = {"seconds": 1.0, "factor": 2.0}
+    entry: dict[str, str | float] = {"unit": serial, "what": what, **{name: needed[name] for name in KINDS[what].needs}}
+    return {**entry, "when": when} if when else entry
+
+
 def usual_moment(model: str, what: str) -> str:
     """Give the moment of an entry that names none, on a unit of that model; empty where it cannot suffer it."""
     can, usual = moments_of(model, what), KINDS[what].usual

@@ -15,6 +15,7 @@ from benchday.domain.errors import LinkForbidden, LinkGone, LinkNotFound, LinkSi
 from benchday.domain.readings import Mode
 from benchday.planning.checks import sign_in
 from benchday.record.certificates import KnownCertificates
+from benchday_simulators.prepare import prepare
 from tests.devices.acts import image_for, write_act
 from tests.devices.page_server import PLAIN, Asked, Deal, Told, driven, good
 from tests.devices.pages import shipped
@@ -144,3 +145,20 @@ async def test_a_factory_password_is_tried_where_that_is_declared(changed: bool)
         assert bool(first.remarks) is not changed
         assert await driver.identify() == first
     assert 0 < seen.count("Basic aGVyb246MDAwMA==") <= 2
+
+
+@pytest.mark.asyncio
+async def test_a_recording_that_has_vanished_is_told_as_that(tmp_path: Path) -> None:
+    """A page that says everything with status 200 also says so that it has no such recording."""
+    prepare(tmp_path / SERIAL, "Fenbook", SERIAL, 3, recordings=[20_000])
+    async with simulated(tmp_path, {"what": "recordings vanish", "when": "send"}) as (driver, _):
+        (kept,) = await driver.recordings()
+        got: list[bytes] = []
+
+        async def sink(piece: bytes) -> None:
+            got.append(piece)
+
+        with pytest.raises(Refused, match="missing"):
+            async for _ in driver.fetch(kept, sink):
+                pass
+        assert await driver.recordings() == ()

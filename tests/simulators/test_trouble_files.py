@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 from pathlib import Path
 
@@ -10,10 +11,23 @@ import pytest
 import benchday_playbooks
 from benchday.domain.scenario import TroubleWhat, TroubleWhen
 from benchday_simulators.models import MODELS
+from benchday_simulators.physics import PhysicsClock
+from benchday_simulators.prepare import prepare
+from benchday_simulators.state import load
 from benchday_simulators.trouble_file import KEYS, Script, read_troubles
-from benchday_simulators.trouble_kinds import KINDS, MOMENTS, WAYS, moments_of, troubles_of, usual_moment
+from benchday_simulators.trouble_kinds import (
+    KINDS,
+    MOMENTS,
+    WAYS,
+    moments_of,
+    smallest_entry,
+    troubles_of,
+    usual_moment,
+)
 from benchday_simulators.trouble_words import BadTrouble
 from benchday_simulators.troubles import ALWAYS, Memory, Trouble, Troubles
+from benchday_simulators.unit import Unit
+from benchday_simulators.unit_log import UnitLog
 from tests.house.troubles_page import PAGE, page
 
 TROUBLES = Path(benchday_playbooks.__file__).parent / "troubles"
@@ -171,6 +185,40 @@ def test_the_page_is_written_from_the_table() -> None:
 def test_the_demo_knows_no_other_words_for_trouble() -> None:
     assert {what.value for what in TroubleWhat} <= set(KINDS)
     assert {when.value for when in TroubleWhen} == set(MOMENTS)
+
+
+@pytest.mark.parametrize("model", MODELS)
+def test_each_kind_can_be_asked_for_at_each_of_its_moments(model: str, tmp_path: Path) -> None:
+    pairs = [(kind.what, when) for kind in troubles_of(model) for when in moments_of(model, kind.what)]
+    file = written(tmp_path, json.dumps([smallest_entry("0071", *pair) for pair in pairs]))
+    assert [(one.what, one.when) for one in read_troubles(file, "0071", model)] == pairs
+
+
+@pytest.mark.asyncio
+@pytest.mark.parametrize("model", MODELS)
+async def test_each_kind_befalls_each_model(model: str, tmp_path: Path) -> None:
+    """Told in the log, counted in the state, and the unit goes on, refuses, or says nothing more."""
+    for number, kind in enumerate(troubles_of(model)):
+        folder = tmp_path / str(number)
+        prepare(folder, model, "0071", 1, term="2027-03-31", recordings=[2000])
+        state = load(folder)
+        assert state is not None
+        trouble = Trouble("1", usual_moment(model, kind.what), kind.what, seconds=9.0)
+        log = UnitLog(folder / "log.jsonl")
+        unit = Unit(folder, state, clock=PhysicsClock(1e6), log=log, troubles=Troubles([trouble]), key=b"")
+        unit.start()
+        meeting = asyncio.ensure_future(unit.meet(trouble.when))
+        await asyncio.wait({meeting}, timeout=0.02)
+        refused = meeting.done() and meeting.exception() is not None
+        assert refused == (kind.what in {"refuses", "no room"})
+        assert meeting.done() or unit.dark.is_set() or unit.state.stuck
+        meeting.cancel()
+        log.close()
+        kept = load(folder)
+        assert kept is not None
+        assert kept.trouble.spent == {"1": 1}
+        told = json.loads((folder / "log.jsonl").read_text().splitlines()[1])
+        assert (told["kind"], told["when"], told["entry"]) == (trouble.what, trouble.when, trouble.key)
 
 
 # When it is due

@@ -12,15 +12,18 @@ import httpx
 from benchday.devices.completed import METHODS_BY_KEY
 from benchday.devices.drivers import page_readings as readings
 from benchday.devices.drivers.page_asking import built
-from benchday.devices.drivers.page_session import PageSession, Way
+from benchday.devices.drivers.page_session import PageSession, Way, refuse_if_told
 from benchday.devices.drivers.page_write import PageRestart, PageWrite
-from benchday.devices.drivers.web_session import Address
+from benchday.devices.drivers.web_session import Address, Reply
 from benchday.devices.transfer import Monotonic, monotonic_us
 from benchday.domain.errors import Garbled, LinkError, LinkForbidden, LinkGone, LinkSilent, Refused, TransferCut
 from benchday.domain.page import Page
 from benchday.domain.page_requests import Put
 from benchday.domain.permits import SpentAct, Verb, restart_covered, use_act
 from benchday.domain.readings import Identity, PowerReading, Progress, Proof, Recording, SelfTest, Settings, Sky
+
+LONGEST_REFUSAL = 4096
+"""bytes of an answer in place of a recording that are looked at for a refusal"""
 
 
 class PageDriver:
@@ -143,18 +146,24 @@ class _Acts:
         return await readings.recordings(self._session, self._page.recordings, fetch)
 
     async def fetch(self, recording: Recording, sink: Callable[[bytes], Awaitable[None]]) -> AsyncIterator[Progress]:
+        assert self._page.fetch is not None  # noqa: S101 - only declared ones are reached
         await self._known.sure()
         digest, done, until_us = hashlib.sha256(), 0, self._clock() + self._fetch_us(recording.bytes)
+        head = b""
         try:
             async with aclosing(self._pieces(recording)) as pieces:
                 async for piece in pieces:
                     done += len(piece)
                     _in_bounds(recording, done, late=self._clock() > until_us)
                     digest.update(piece)
+                    head += piece[: LONGEST_REFUSAL - len(head)]
                     await sink(piece)
                     yield Progress(done, recording.bytes, "fetching")
         except (LinkGone, LinkSilent) as error:
             raise TransferCut(f"{recording.name} came only in part; fetch it again ({error})", done) from error
+        if len(head) == done != recording.bytes:
+            # A page that says everything with status 200 says no so, too, where a recording has gone meanwhile.
+            refuse_if_told(self._page, self._page.fetch.request, Reply(httpx.codes.OK, head))
         if done != recording.bytes or recording.sha256 not in (None, digest.hexdigest()):
             raise Garbled(f"the copy of {recording.name} differs from what is on the unit; fetch it again")
 
