@@ -43,8 +43,10 @@ FAULTS: Mapping[str, tuple[Fault, ...]] = {
 }
 """Kind of the way to the unit -> what befalls it."""
 START, MIDWAY = "from the start", "midway"
-AGAIN_WITHIN_S = 20.0
+AGAIN_WITHIN_S = 60.0
 """Within so many real seconds a driver works again; generous, for a busy computer."""
+_HURRIED_TRIES = 2
+"""So often it is tried with the limits that it had; then with ample ones, for those may be too small here and now."""
 
 MakeFaultBed = Callable[[], AbstractAsyncContextManager[FaultBed]]
 
@@ -207,6 +209,7 @@ class _Stand:
                     await self._bed.restore()
                 if attempt:
                     await anyio.sleep(0.05)
+                self._patient = self._patient or attempt >= _HURRIED_TRIES
                 with suppress(DeviceError):
                     self._driver = await self._bed.open(self._patient)
         return f"does not work again after the fault: {type(last).__name__}: {last}"

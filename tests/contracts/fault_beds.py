@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from contextlib import AbstractAsyncContextManager
-from functools import partial
+from functools import cache, partial
 from typing import TYPE_CHECKING, Any
 
+import anyio
+
+from benchday.devices.drivers.installed import installed_drivers
 from benchday.domain.watch import Watch
+from benchday.testing.driver_faults import Cell, Met, cells, meet
 from tests.contracts.fault_drives import drive_bed
 from tests.contracts.fault_hands import hand_bed
 from tests.contracts.fault_kinds import Kind
@@ -106,6 +110,7 @@ KINDS: dict[str, Kind] = {
         {"listen_s": 10.0, "text_s": 10.0, "poll_s": 0.02},
         playbook=shipped("weirstone").model_copy(update={"watch": Watch(serial="SN=", release="FW=")}),
         can=("identify", "position"),
+        beds=1,
     ),
     "storage on a Sluicepad": Kind(
         "storage",
@@ -115,13 +120,41 @@ KINDS: dict[str, Kind] = {
         {"appears_s": 0.3, "back_s": 1.0, "gone_s": 0.5, "proof_s": 0.5, "poll_s": 0.02},
         playbook=sluicepad(),
         can=("identify", "recordings", "fetch", "write", "restart", "prove"),
+        beds=1,
     ),
-    "a Tiller by hand": Kind("hand", "by-hand", "Tiller", hand_bed, {}, setting=("search", ("on", "off"))),
+    "a Tiller by hand": Kind("hand", "by-hand", "Tiller", hand_bed, {}, setting=("search", ("on", "off")), beds=1),
 }
 """A driver more is a line more here."""
+
+
+HALVES = (tuple(KINDS)[::2], tuple(KINDS)[1::2])
+"""Each has its tests in a file of its own, so that two processors meet them at once."""
 
 
 def bed_of(name: str) -> Callable[[], AbstractAsyncContextManager[FaultBed]]:
     """Return the maker of one kind of bed."""
     kind = KINDS[name]
     return partial(kind.bed, kind)
+
+
+def matrix(name: str) -> tuple[Cell, ...]:
+    """Return the cells of one kind of bed, by what its driver can do."""
+    kind = KINDS[name]
+    (known,) = (driver for driver in installed_drivers() if driver.name == kind.driver)
+    return cells(kind.way, kind.can or known.capabilities or ())
+
+
+@cache
+def outcomes(name: str) -> Mapping[Cell, Met]:
+    """Meet the whole matrix of one kind of bed, most of it at once."""
+
+    async def run() -> tuple[Met, ...]:
+        return await meet(bed_of(name), KINDS[name].way, matrix(name), beds=KINDS[name].beds)
+
+    return {met.cell: met for met in anyio.run(run)}
+
+
+def assert_met(bed: str, cell: Cell) -> None:
+    """Look at one cell."""
+    met = outcomes(bed)[cell]
+    assert met.broken is None, f"{cell}: {met.broken} (it ended with: {met.ended})"

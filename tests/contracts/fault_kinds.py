@@ -35,3 +35,5 @@ class Kind:
     """One that may be changed, and some values for it."""
     serve: tuple[str, ...] = ()
     """More words for the command that serves the unit."""
+    beds: int = 4
+    """So many for readings, and so many for changes, at once: what takes long is waiting."""
