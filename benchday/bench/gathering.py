@@ -19,11 +19,10 @@ from benchday.planning.bench_checks import BenchPc
 from benchday.planning.checks import First, Kept
 from benchday.planning.durations import (
     USUAL_ROUND_TRIP_US,
-    XMODEM_1K_BLOCK,
     measured_round_trip_us,
-    xmodem_1k_rate,
 )
 from benchday.planning.gates import unverified_first
+from benchday.planning.line_rates import line_of
 from benchday.planning.power import with_pack
 from benchday.planning.remedies import RemedyKind
 
@@ -173,15 +172,16 @@ def ends_us(at: Serving) -> int:
 
 def _on_the_line(at: Serving, known: AtStation) -> AtStation:
     """Add what the line carries, where that is known."""
-    if at.playbook.line_baud is None:
+    line = line_of(at.playbook)
+    if line is None:
         return known
     # A simulated day must not depend on how quick this computer is.
     simulated = (at.tools.book.state.begun or {}).get("simulated", False)
     measured = None if simulated else at.round_trip_us
     return replace(
         known,
-        bytes_per_second=xmodem_1k_rate(at.playbook.line_baud),
-        block_bytes=XMODEM_1K_BLOCK,
+        bytes_per_second=line.bytes_per_second,
+        block_bytes=line.block_bytes,
         round_trip_us=USUAL_ROUND_TRIP_US if measured is None else measured,
     )
 

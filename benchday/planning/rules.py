@@ -10,7 +10,8 @@ from benchday.domain.plan import DayPlan
 from benchday.domain.playbook import Playbook, StepName, Together
 from benchday.domain.releases import Image
 from benchday.domain.sets import SetChoice
-from benchday.planning.durations import LINE_115200, XMODEM_1K_115200, Load, steps_on_battery
+from benchday.planning.durations import Load, steps_on_battery
+from benchday.planning.line_rates import line_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,12 +57,6 @@ def rules_of(plan: DayPlan, choices: Mapping[str, SetChoice] | None = None) -> R
 
 def expected_write_us(playbook: Playbook, image: Image) -> int:
     """Return the expected time of writing an image: the means of write, restart and verify, microseconds."""
-    load = Load((image.bytes,), 0, _line_rate(playbook))
+    line = line_of(playbook)
+    load = Load((image.bytes,), 0, None if line is None else line.bytes_per_second)
     return round(sum(step.points.mean for step in steps_on_battery(playbook, load, {})))
-
-
-def _line_rate(playbook: Playbook) -> float | None:
-    """Return the payload that the line carries at most, bytes a second; None where nobody knows."""
-    if playbook.line_baud is None:
-        return None
-    return XMODEM_1K_115200 * playbook.line_baud / (LINE_115200 * 10)

@@ -1,4 +1,4 @@
-"""Every driver under every fault keeps what is promised: a matrix met once for each kind of bed; the other half of the kinds of beds."""
+"""Every driver under every fault keeps what is promised, told cell by cell: the other half of the kinds of beds."""
 
 from __future__ import annotations
 

@@ -19,15 +19,13 @@ from dataclasses import dataclass
 
 from benchday.domain.playbook import Occupies, Playbook, StepName
 from benchday.domain.releases import Image
+from benchday.planning import line_rates
 from benchday.planning.durations import (
-    USUAL_ROUND_TRIP_US,
-    XMODEM_1K_BLOCK,
     Load,
     Pert,
     points_us,
     rest_of_way,
     steps_to_verify,
-    xmodem_1k_rate,
 )
 from benchday.planning.gates import STATION
 from benchday.planning.laws import Fixed, Law
@@ -65,10 +63,7 @@ def in_minutes(law: Pert) -> Pert:
 
 def load_of(playbook: Playbook, images: Sequence[Image], recordings_bytes: int) -> Load:
     """Return what has to pass the line, and how fast it goes where that is known."""
-    sizes = tuple(image.bytes for image in images)
-    if playbook.line_baud is None:
-        return Load(sizes, recordings_bytes, None)
-    return Load(sizes, recordings_bytes, xmodem_1k_rate(playbook.line_baud), XMODEM_1K_BLOCK, USUAL_ROUND_TRIP_US)
+    return line_rates.load_of(playbook, tuple(image.bytes for image in images), recordings_bytes)
 
 
 def joined_by(playbook: Playbook) -> str | None:
