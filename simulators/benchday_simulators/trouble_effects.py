@@ -70,8 +70,10 @@ def _wrong_serial(unit: "Unit", _: Trouble) -> None:
 
 
 def _other_serial(state: UnitState) -> str:
-    length = len(state.serial)
-    return f"{drawer(state.seed, state.serial, 'other').randrange(10**length):0{length}d}"
+    """Draw a serial of the same form: another unit of the same kind."""
+    draw = drawer(state.seed, state.serial, "other")
+    other = "".join(draw.choice("0123456789") if one.isdigit() else one for one in state.serial)
+    return other if other != state.serial else other[:-1] + ("A" if other[-1:] != "A" else "B")
 
 
 def _recordings_vanish(unit: "Unit", _: Trouble) -> None:

@@ -11,7 +11,7 @@ import anyio
 import pytest
 
 from benchday.devices.drivers import Place, make_driver
-from benchday.domain.errors import LinkForbidden, LinkGone, LinkNotFound, LinkSilent, Refused, TransferCut
+from benchday.domain.errors import Garbled, LinkForbidden, LinkGone, LinkNotFound, LinkSilent, Refused, TransferCut
 from benchday.domain.readings import Mode
 from benchday.planning.checks import sign_in
 from benchday.record.certificates import KnownCertificates
@@ -162,3 +162,12 @@ async def test_a_recording_that_has_vanished_is_told_as_that(tmp_path: Path) -> 
             async for _ in driver.fetch(kept, sink):
                 pass
         assert await driver.recordings() == ()
+
+
+@pytest.mark.asyncio
+async def test_a_page_that_came_twice_over_is_asked_for_again(tmp_path: Path) -> None:
+    """What is listed once is not taken for two: a changed list of options would hold the unit after its write."""
+    async with simulated(tmp_path, {"what": "repeated"}) as (driver, _):
+        with pytest.raises(Garbled, match="one option twice"):
+            await driver.identify()
+        assert (await driver.identify()).options == ("modem", "stakeout")

@@ -54,7 +54,7 @@ class ByHandDriver:
     async def identify(self) -> Identity:
         unit = self._in_hand.unit
         answer = await self._ask(ask_for.IDENTIFY)
-        if (problem := serial_problem(answer, unit)) is not None:
+        if (problem := serial_problem(answer, unit, self._in_hand.work)) is not None:
             # A slip of the keyboard is put right here. Told twice it is what the unit says, and the bench holds it.
             answer = await self._ask(ask_for.IDENTIFY, problem)
         return ask_for.identity_of(answer)

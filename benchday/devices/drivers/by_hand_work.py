@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -9,7 +10,7 @@ from benchday.devices.drivers.by_hand_questions import Answer, Question
 from benchday.domain.by_hand import Evidence, HandCapability, HandWork, Photo
 from benchday.domain.items import Wanted, WantedKind
 
-PHOTO = "photo"
+PHOTO, SERIAL = "photo", "serial"
 _NAMES_WHAT_IS_PERMITTED = frozenset({HandCapability.WRITE, HandCapability.PUT_SETTINGS, HandCapability.RESTART})
 """Their own text says which release or which values: the playbook's follows it instead of taking its place."""
 _NEVER_LEFT_OUT = frozenset({"serial", "model", "count"})
@@ -40,7 +41,8 @@ def _formed(wanted: Wanted, evidence: Evidence) -> Wanted:
     required = wanted.required if evidence.needed is None else evidence.needed
     return replace(
         wanted,
-        pattern=evidence.pattern or wanted.pattern,
+        # A serial is told as it is shown, whatever its form: the unit may be another than it should.
+        pattern=wanted.pattern if wanted.name == SERIAL else evidence.pattern or wanted.pattern,
         lowest=wanted.lowest if evidence.lowest is None else evidence.lowest,
         highest=wanted.highest if evidence.highest is None else evidence.highest,
         required=required or wanted.name in _NEVER_LEFT_OUT,
@@ -52,11 +54,17 @@ def _photo(photo: Photo) -> Wanted:
     return Wanted(PHOTO, label, WantedKind.FILE, required=photo is Photo.NEEDED)
 
 
-def serial_problem(answer: Answer, unit: str) -> str | None:
-    """Say that the serial typed is not the one checked in; None if it is, or nobody knows which was."""
-    typed = answer["serial"]
-    if not unit or typed == unit:
+def serial_problem(answer: Answer, unit: str, work: Mapping[HandCapability, HandWork]) -> str | None:
+    """Say that the serial typed is not the one checked in; where nobody knows which was, that its form is another."""
+    typed = answer[SERIAL]
+    if typed == unit:
         return None
+    if not unit:
+        its = work.get(HandCapability.IDENTIFY)
+        pattern = its.wanted[SERIAL].pattern if its is not None and SERIAL in its.wanted else None
+        if pattern is None or re.fullmatch(pattern, str(typed)) is not None:
+            return None
+        return f"Serial: {typed!r} is not in the expected form. Read it off this unit again, character by character"
     return f"Serial: {typed!r} was typed, {unit!r} was checked in. Read it off this unit again, character by character"
 
 

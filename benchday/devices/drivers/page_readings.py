@@ -81,6 +81,8 @@ async def identity(session: PageSession, page: IdentifyPage) -> Identity:
         raise Garbled(f"the unit's page says {mode[:80]!r} for the mode, which the playbook does not explain")
     in_boot = mode == Mode.BOOT.value
     options = (await told.of(page.options)).texts(page.options) if page.options is not None else []
+    if len(set(options)) < len(options):
+        raise Garbled("the unit's page lists one option twice")
     # In its boot loader a unit runs no release, whatever its page still shows.
     release = None if in_boot else await told.text(page.release, "the release")
     return Identity(
