@@ -18,7 +18,12 @@ from benchday.bench.aside.choosing import (
     units_to_take_back,
     withdraw,
 )
-from benchday.bench.aside.handing_back import hand_back, units_to_hand_back
+from benchday.bench.aside.handing_back import (
+    hand_back,
+    hand_back_as_it_is,
+    units_to_give_up,
+    units_to_hand_back,
+)
 from benchday.bench.aside.lines import lift_line, lines_to_lift
 from benchday.bench.aside.promising import promises_to_tell, tell_promise
 from benchday.bench.aside.putting_first import open_wishes_to_be_next, put_first
@@ -46,6 +51,7 @@ _TALKS: tuple[tuple[str, Callable[[Tools], Iterator[str]], Talk], ...] = (
     ("take back", units_to_take_back, recall_back),
     ("set", sets_to_prove, prove_set),
     ("hand back", units_to_hand_back, hand_back),
+    ("hand back as it is", units_to_give_up, hand_back_as_it_is),
 )
 """Name, whom it concerns now, and the talk itself."""
 

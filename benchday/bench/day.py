@@ -183,7 +183,7 @@ def _done(story: UnitStory, closed: bool, linger: bool) -> bool:
         # One that was sent off still stands on its station until somebody has taken it away.
         return story.station is None and (story.not_today is not None or closed)
     if story.state is State.HELD:
-        return story.station is None and (closed or not linger)
+        return story.station is None and (closed or not linger or story.taken)
     return story.state in DONE and story.state is not State.READY
 
 

@@ -166,6 +166,8 @@ class BenchDesk:
             raise InputError(f"{serial} is not held")
         if story.station is not None:
             raise InputError(f"{serial} is still on station {story.station}: answer its item first")
+        if story.taken:
+            raise InputError(f"{serial} was taken away as it is")
         if not reason.strip():
             raise InputError("a hold is lifted with a reason")
         await self._tools.book.append(UnitLifted(reason=reason).draft(unit=serial, operator=operator))

@@ -6,17 +6,19 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+from benchday.bench.holds import Met
 from benchday.bench.serving import Serving
 from benchday.bench.targeting import term_now
 from benchday.domain.checks import Finding
 from benchday.domain.errors import Garbled, InputError
+from benchday.domain.happenings import Happening
 from benchday.domain.kinds import Checked, PowerRead, RecordingsListed, Remedied
 from benchday.domain.playbook import Playbook, StepName
 from benchday.domain.readings import Identity, Mode, PowerReading, Recording
 from benchday.domain.story import UnitStory
 from benchday.planning.all_checks import AtStation, all_findings, power_finding
 from benchday.planning.bench_checks import BenchPc
-from benchday.planning.checks import First, Kept
+from benchday.planning.checks import First, Kept, recordings_gone
 from benchday.planning.durations import (
     USUAL_ROUND_TRIP_US,
     measured_round_trip_us,
@@ -91,15 +93,32 @@ async def list_recordings(at: Serving, *, again: bool = False) -> tuple[Recordin
 
     Args:
         again: they were listed in this visit; a person is not asked to count and copy them twice.
+
+    Raises:
+        Met: some that were listed before are gone.
     """
     if in_boot(at):
         return ()
     if again and "recordings" in (await at.line()).by_hand:
         return tuple(Recording(r["name"], r["bytes"], r["sha256"]) for r in at.story.recordings)
-    told = await (await at.line()).recordings()
+    line = await at.line()
+    told = await line.recordings()
+    gone = () if "recordings" in line.by_hand else _vanished(at.story, told)
     listed = [{"name": r.name, "bytes": r.bytes, "sha256": r.sha256} for r in told]
     await at.record(at.draft(RecordingsListed(recordings=listed)))
+    if gone:
+        finding = recordings_gone(gone)
+        await at.record(at.draft(Checked(findings=[finding.as_facts()])))
+        raise Met(Happening.VANISHED, finding.text, code=finding.check.value, lifts=finding.clears)
     return told
+
+
+def _vanished(story: UnitStory, now: tuple[Recording, ...]) -> tuple[Recording, ...]:
+    """Return what was listed before, is not there any more, and has neither a copy nor its owner's leave to go."""
+    names = {r.name for r in now}
+    before = [Recording(r["name"], r["bytes"], r["sha256"]) for r in story.recordings if r["name"] not in names]
+    kept = _kept(story, tuple(before), preserve_done=False)
+    return tuple(r for r in before if r.name not in kept.preserved and r.name not in kept.let_go)
 
 
 def in_boot(at: Serving) -> bool:

@@ -17,7 +17,7 @@ from benchday.domain.bench import Policy
 from benchday.domain.errors import PermitRefused
 from benchday.domain.items import Item, ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import PermitGiven, PermitVoided
-from benchday.domain.permits import Act, ConfirmedBy, Loss, Permit, Reading, SpentAct
+from benchday.domain.permits import Act, ConfirmedBy, Loss, Permit, Reading, SpentAct, Verb
 from benchday.domain.units import Ability, blanked, wanted_characters
 
 
@@ -134,7 +134,10 @@ class PermitDesk:
 
 def _text(asked: Confirmation, wanted: str) -> str:
     shown = blanked(asked.unit) if len(wanted) < len(asked.unit) else "(read the whole serial off its label)"
-    lines = [f"Write unit {shown}, {asked.model} hardware {asked.hardware or 'not told'}, on station {asked.station}."]
+    begins = "Write" if any(a.verb is Verb.WRITE_IMAGE for a in asked.acts) else "Put settings back on"
+    lines = [
+        f"{begins} unit {shown}, {asked.model} hardware {asked.hardware or 'not told'}, on station {asked.station}."
+    ]
     lines += [
         f"Act: {a.verb.value} {a.release or ''}, {a.bytes:,} bytes, SHA-256 {a.digest[:16]}..." for a in asked.acts
     ]
@@ -144,7 +147,7 @@ def _text(asked: Confirmation, wanted: str) -> str:
         lines.append(f"Erased from the unit, whole copies proved: {', '.join(x.name for x in kept)}.")
     if lost:
         lines.append(f"LOST FOR GOOD, let go by the owner: {', '.join(f'{x.name} ({x.bytes:,} bytes)' for x in lost)}.")
-    if not asked.losses:
+    if not asked.losses and begins == "Write":
         lines.append("No recordings are on the unit.")
     return "\n".join([*lines, *asked.lines])
 

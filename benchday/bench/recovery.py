@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from benchday.bench.book import Book
-from benchday.bench.holds import interrupted
+from benchday.bench.holds import Hold, Met
 from benchday.bench.queue import ItemQueue
 from benchday.domain.entries import Draft
+from benchday.domain.happenings import Happening, Stage
 from benchday.domain.items import ItemKind
-from benchday.domain.kinds import LineStopped, UnitHeld
-from benchday.domain.steps import NO_SAFE_STOP
+from benchday.domain.kinds import ActEnded
+from benchday.domain.permits import Verb
+from benchday.domain.steps import NO_SAFE_STOP, State
+from benchday.domain.story import UnitStory
 
 
 async def hold_what_was_cut(book: Book, why: str) -> tuple[str, ...]:
@@ -17,20 +20,37 @@ async def hold_what_was_cut(book: Book, why: str) -> tuple[str, ...]:
     The unit keeps its station and its cable: nobody should touch it before a person has decided.
     """
     drafts: list[Draft] = []
-    cut = [s for s in book.state.units.values() if s.state in NO_SAFE_STOP]
+    cut = [s for s in book.state.units.values() if s.state in NO_SAFE_STOP or _half_set(s)]
     for story in cut:
-        began = story.open_act or story.sent
-        hold = interrupted(why if began else f"{why}, before the act was spent: nothing was sent")
-        facts = UnitHeld(code=hold.code, reason=hold.reason, lifts=hold.lifts)
-        drafts.append(facts.draft(unit=story.serial, station=story.station))
-        act = story.open_act or story.sent
-        if act is not None:
-            reason = f"the write of unit {story.serial} was cut short"
-            stop = LineStopped(model=story.model, release=act.release or "", reason=reason)
-            drafts.append(stop.draft(unit=story.serial, station=story.station))
+        drafts += _ended(story)
+        drafts += _hold(story, why).drafts(story, story.station)
     if drafts:
         await book.append(*drafts)
     return tuple(s.serial for s in cut)
+
+
+def _hold(story: UnitStory, why: str) -> Hold:
+    if _half_set(story):
+        return Hold(Met(Happening.PROGRAM_ENDED, "the program ended"), Stage.PUT_BACK)
+    if story.open_act is None and story.sent is None:
+        said = f"{why}, before the act was spent: nothing was sent"
+        return Hold(Met(Happening.PROGRAM_ENDED, said), Stage.BEFORE_ACT)
+    stage = Stage.WRITE if story.state is State.WRITE else Stage.RESTART
+    return Hold(Met(Happening.PROGRAM_ENDED, why), stage)
+
+
+def _half_set(story: UnitStory) -> bool:
+    """Tell whether saved settings were being put back."""
+    return story.open_act is not None and story.open_act.verb == Verb.PUT_SETTINGS
+
+
+def _ended(story: UnitStory) -> list[Draft]:
+    """Close the act that put settings back: comparing them again tells what is in, whatever became of it."""
+    act = story.open_act
+    if act is None or not _half_set(story):
+        return []
+    facts = ActEnded(permit=act.permit, act=act.act, outcome="unknown", bytes=0, sha256=act.digest)
+    return [facts.draft(unit=story.serial, station=story.station)]
 
 
 async def void_confirmations(book: Book, queue: ItemQueue) -> None:

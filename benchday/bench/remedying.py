@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from benchday.bench.holds import Hold, SendOff
+from benchday.bench.holds import SendOff, stopped_by
 from benchday.bench.serving import Serving
 from benchday.domain.cautions import Moment
 from benchday.domain.checks import Finding
@@ -29,7 +29,7 @@ async def remedy(at: Serving, finding: Finding) -> None:
 
     Raises:
         SendOff: it must be charged.
-        Hold: nothing helps here.
+        Met: nothing helps here.
     """
     bench = at.tools.plan.bench
     used = at.tools.book.state.packs_used | _promised(at)
@@ -44,7 +44,7 @@ async def remedy(at: Serving, finding: Finding) -> None:
     # Whoever could not measure it a moment ago is not asked again.
     left = [r for r in found if r.kind is not RemedyKind.MEASURE or at.measured is None]
     if not left:
-        raise Hold("power", finding.text, finding.clears)
+        raise stopped_by((finding,))
     await _do(at, left[0], finding)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any, Protocol, cast
@@ -10,6 +10,7 @@ from typing import Any, Protocol, cast
 import anyio
 
 from benchday.bench.book import Book
+from benchday.bench.bounded import bounded, within
 from benchday.bench.pauses import Pauses
 from benchday.bench.permit_desk import PermitDesk
 from benchday.bench.places import Places
@@ -17,7 +18,9 @@ from benchday.bench.queue import ItemQueue
 from benchday.bench.ticks import Ticks
 from benchday.domain.cautions import Caution, Every, Moment, cautions_at
 from benchday.domain.entries import Draft
+from benchday.domain.happenings import Stage, stage_of
 from benchday.domain.items import Answered, Item, ItemKind, Wanted
+from benchday.domain.limits import Limits
 from benchday.domain.permits import Permit, SpentAct
 from benchday.domain.plan import DayPlan
 from benchday.domain.playbook import Playbook, StepName
@@ -71,6 +74,10 @@ class Tools:
     """Crew -> digest of the situation about which its open choice was asked by this program."""
     foreseer: Foresees | None = None
     """None where nothing is foreseen; then nothing is said of what a decision costs."""
+    limits: Limits = field(default_factory=Limits)
+    """How long a call to a unit may last."""
+    pause: Callable[[float], Awaitable[None]] = anyio.sleep
+    """Waits so many real seconds."""
     no_safe_stop: dict[str, list[anyio.CancelScope]] = field(default_factory=dict)
     """Station -> the shields around what must not be stopped; taken away only by the third request to stop."""
     pauses: Pauses = field(init=False)
@@ -109,6 +116,8 @@ class Serving:
     """External power was connected in this visit."""
     measured: Measured | None = None
     """What a person measured in this visit because the unit does not tell it."""
+    restoring: bool = False
+    """A person wants the settings put back that were saved before the write."""
     round_trip_us: int | None = None
     """Shortest time from a question over the line to its answer so far, less the bytes of both; None: not measured."""
 
@@ -116,6 +125,10 @@ class Serving:
     def story(self) -> UnitStory:
         """What the entries say of the unit now."""
         return self.tools.book.state.units[self.unit]
+
+    def stage(self, step: StepName) -> Stage:
+        """Return where in its service the unit is, as the table of what follows has it."""
+        return stage_of(step, half_written=self.story.half_written, sent=self.story.sent is not None)
 
     @property
     def pool(self) -> str | None:
@@ -198,7 +211,10 @@ class Serving:
             LinkError: the line cannot be opened.
         """
         if self.driver is None:
-            self.driver = await self.tools.open_driver(self.playbook, self.unit, self.place, self.ask_hand)
+            opening = self.tools.open_driver(self.playbook, self.unit, self.place, self.ask_hand)
+            limits = self.tools.limits
+            driver = await within(limits.reading_s, f"the line of unit {self.unit} to open", opening)
+            self.driver = bounded(driver, limits, self.playbook)
         return self.driver
 
     def away_since(self, total_us: int) -> int:

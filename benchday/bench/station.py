@@ -6,7 +6,8 @@ from collections.abc import Awaitable, Callable, Mapping
 
 import anyio
 
-from benchday.bench.holds import INTERRUPTED, Hold, SendOff
+from benchday.bench.attempts import look_at_it_anew, put_aside
+from benchday.bench.holds import LOOKED_AT_ANEW, Hold, Met, SendOff, trouble
 from benchday.bench.queue import Withdrawn
 from benchday.bench.serving import Serving, Tools
 from benchday.bench.steps.check import check
@@ -18,11 +19,11 @@ from benchday.bench.steps.preserve import preserve
 from benchday.bench.steps.restart import restart
 from benchday.bench.steps.verify import verify
 from benchday.bench.steps.write import write
-from benchday.domain.cautions import Moment
-from benchday.domain.errors import DeviceError, PermitRefused, RecordFull
-from benchday.domain.items import ItemKind, Wanted, WantedKind
-from benchday.domain.kinds import ChargeWanted, StepBegun, StepEnded, UnitHeld, UnitSentOff
+from benchday.domain.happenings import TROUBLES, Happening, of_error
+from benchday.domain.items import ItemKind
+from benchday.domain.kinds import ChargeWanted, StepBegun, StepEnded, UnitSentOff
 from benchday.domain.playbook import StepName
+from benchday.domain.recovery import ASIDE, MOST_IDENTIFICATIONS, PAUSE_S, Own, row_for
 from benchday.domain.steps import NO_SAFE_STOP, State
 from benchday.domain.story import UnitStory
 from benchday.domain.words import microseconds
@@ -46,8 +47,12 @@ STEPS: Mapping[StepName, Step] = {
 
 FINISH_A_WRITE = (StepName.RESTART, StepName.VERIFY)
 """What belongs to a write that is let finish when the day is stopped."""
-MOST_IDENTIFICATIONS = 6
-"""How often a unit is identified anew in one visit before its line is taken for broken."""
+_OUTCOMES = {Happening.PERMIT: "refused", Happening.FULL: "full"}
+"""How a step ended, where an error ended it; any other: cut."""
+
+
+class _Anew:
+    """The unit is looked at anew."""
 
 
 class Station:
@@ -135,23 +140,23 @@ class Station:
         return not self._stopping.is_set() or step in FINISH_A_WRITE
 
     async def _step(self, at: Serving, name: StepName) -> StepName | None:
-        try:
-            return await self._timed(at, name)
-        except Hold as hold:
-            await self._hold(at, hold)
+        ended = await self._timed(at, name)
+        if isinstance(ended, Hold):
+            await self._hold(at, ended)
             # While the day is being stopped nobody need be there to answer: it is asked when the day is taken up again.
             return None if self._stopping.is_set() else await self._held(at)
-        except SendOff as off:
-            await self._send_off(at, off)
+        if isinstance(ended, SendOff):
+            await self._send_off(at, ended)
             return None
+        return ended
 
-    async def _timed(self, at: Serving, name: StepName) -> StepName | None:
-        """Run one step between its two entries; a line that fails in a step that is safe to repeat is tried again."""
+    async def _timed(self, at: Serving, name: StepName) -> StepName | Hold | SendOff | None:
+        """Run one step between its two entries; what befalls the unit in it is looked up in the table."""
         clock = at.tools.book.clock
         began, mono = clock.now(), clock.monotonic()
         await self._begin(at, name)
         try:
-            outcome, following, instead = await self._attempt(at, name)
+            outcome, following = await self._attempt(at, name)
         finally:
             at.tools.ticks.forget(at.unit)
         # Before the step's end, so that its duration is known for what it is.
@@ -160,10 +165,10 @@ class Station:
         facts = StepEnded(step=name.value, outcome=outcome, took_us=max(took, 0), took_mono_us=max(real, 0))
         await at.record(at.draft(facts))
         at.log.info("step ended", step=name.value, outcome=outcome, took_us=facts.took_us)
-        if outcome == "cut":
+        if isinstance(following, _Anew):
             await at.let_go()
-        if instead is not None:
-            raise instead
+            await at.tools.pause(PAUSE_S)
+            return StepName.IDENTIFY
         return following
 
     async def _begin(self, at: Serving, name: StepName) -> None:
@@ -175,40 +180,35 @@ class Station:
         await at.record(at.draft(StepBegun(step=name.value, tries=tries, expected_us=expected)))
         at.log.info("step begun", step=name.value, tries=tries)
 
-    async def _attempt(self, at: Serving, name: StepName) -> tuple[str, StepName | None, Hold | SendOff | None]:
-        """Return the step's outcome, the step that follows, and what comes instead of one."""
+    async def _attempt(self, at: Serving, name: StepName) -> tuple[str, StepName | Hold | SendOff | _Anew | None]:
+        """Return the step's outcome, and the step that follows or what comes instead of one."""
         try:
-            return "done", await STEPS[name](at), None
-        except Hold as hold:
-            return "held", None, hold
+            return "done", await STEPS[name](at)
         except SendOff as off:
-            return "sent off", None, off
-        except DeviceError as cut:
-            at.log.warning("line failed", step=name.value, error=type(cut).__name__, words=str(cut))
-            again = self._again(at, name, cut)
-            return ("cut", None, again) if isinstance(again, Hold) else ("cut", again, None)
-        except PermitRefused as refused:
-            at.log.warning("permit refused", step=name.value, why=str(refused))
-            return "refused", None, Hold("refused", str(refused), "an operator looks and confirms anew")
+            return "sent off", off
         except Withdrawn:
-            return "withdrawn", StepName.CHECK if name is StepName.CONFIRM else name, None
-        except RecordFull as full:
-            at.log.warning("disk full", step=name.value, words=str(full))
-            return "full", None, Hold("full", f"{full}; nothing was lost", "room is made on the disk")
+            return "withdrawn", StepName.CHECK if name is StepName.CONFIRM else name
+        except Met as met:
+            return "held", await self._follows(at, name, met)
+        except TROUBLES as error:
+            at.log.warning("trouble", step=name.value, error=type(error).__name__, words=str(error))
+            happening = of_error(error)
+            return _OUTCOMES.get(happening, "cut"), await self._follows(at, name, Met(happening, str(error)))
 
-    def _again(self, at: Serving, name: StepName, cut: DeviceError) -> StepName | Hold:
-        if name in (StepName.WRITE, StepName.RESTART):
-            # The steps themselves hold what may be half written; what comes here failed before the act was spent.
-            return Hold("line", f"the line failed before anything was written ({cut})", "the line is put right")
-        if at.story.tries.get("identify", 0) >= MOST_IDENTIFICATIONS:
-            reason = f"the line keeps failing in {name.value} ({cut})"
-            return Hold("line", reason, "another cable is tried, or a person looks")
-        return StepName.IDENTIFY
+    async def _follows(self, at: Serving, name: StepName, met: Met) -> Hold | _Anew:
+        """Look up what follows, and record it unless it is a hold, whose entries stand together."""
+        stage = met.stage or at.stage(name)
+        again = row_for(stage, met.happening).own is Own.LOOK_ANEW
+        if again and at.story.tries.get("identify", 0) < MOST_IDENTIFICATIONS:
+            await at.record(at.draft(trouble(stage, met, LOOKED_AT_ANEW)))
+            return _Anew()
+        return Hold(met, stage)
 
     async def _hold(self, at: Serving, hold: Hold) -> None:
+        # Nothing that was given or spent before a hold counts after it.
+        at.permit = at.act = None
         await at.let_go()
-        facts = UnitHeld(code=hold.code, reason=hold.reason, lifts=hold.lifts)
-        await at.record(at.draft(facts))
+        await at.record(*hold.drafts(at.story, at.station))
         await at.tools.queue.void_for(at.unit, "the unit is held")
 
     async def _leaves(self, at: Serving) -> StepName | None:
@@ -219,23 +219,11 @@ class Station:
         return None
 
     async def _held(self, at: Serving) -> StepName | None:
-        """Decide what becomes of a held unit: a half-written one stays where it is until a person decides."""
-        story = at.story
-        if story.held_code == INTERRUPTED:
-            answered = await at.ask(
-                ItemKind.DECIDE,
-                "interrupted",
-                f"DO NOT SWITCH OFF unit {at.unit} on station {at.station}: {story.held_reason}.",
-                Wanted("answer", "identify anew or leave held", WantedKind.CHOICE, ("identify anew", "leave held")),
-                Wanted("reason", "why", required=False),
-                safety=True,
-                moment=Moment.INTERRUPTED,
-            )
-            if answered.text("answer") == "identify anew":
-                return StepName.IDENTIFY
-        text = f"Set unit {at.unit} aside from station {at.station}: {story.held_reason}. Lifts it: {story.held_lifts}."
-        await at.ask(ItemKind.INSTRUCT, "set aside", text)
-        await at.tools.places.free(at.unit, *story.places)
+        """Have it decided what becomes of a held unit; until then one that must stay connected stays where it is."""
+        if at.story.given_up is None and await look_at_it_anew(at):
+            return StepName.IDENTIFY
+        await at.ask(ItemKind.INSTRUCT, ASIDE.topic, put_aside(at))
+        await at.tools.places.free(at.unit, *at.story.places)
         return None
 
     async def _send_off(self, at: Serving, off: SendOff) -> None:

@@ -10,6 +10,7 @@ from benchday.bench.aside.choosing import CHOICE
 from benchday.demo.instruments import Bench, read_state
 from benchday.domain.fold import DayState, ItemState
 from benchday.domain.items import Item
+from benchday.domain.recovery import AS_IT_IS, LEAVE_HELD, LOOK_AGAIN
 from benchday.domain.scenario import Coming, Scenario, ScenarioUnit
 from benchday.domain.sets import SetChoice
 from benchday.domain.units import wanted_characters
@@ -43,6 +44,8 @@ class Answers:
             "bench": lambda *_: {"answer": "go on", "reason": "the bench PC was looked at"},
             "recording": self._recording,
             "interrupted": self._interrupted,
+            "settings": lambda *_: {"answer": LEAVE_HELD, "reason": "the crew wants to set it itself"},
+            "as": lambda *_: {"answer": AS_IT_IS, "reason": "its maker's service is asked"},
             "line": self._line,
             "set": self._set,
             "changed": lambda *_: {"answer": "accept", "reason": "agreed with the crew"},
@@ -106,8 +109,8 @@ class Answers:
     def _interrupted(self, state: DayState, item: Item) -> Answer:
         asked = sum((i.item.unit, i.item.topic) == (item.unit, item.topic) for i in state.items.values())
         if asked > MOST_LOOKS:
-            return {"answer": "leave held", "reason": "it does not answer; somebody else has to look"}
-        return {"answer": "identify anew", "reason": "the unit is still connected"}
+            return {"answer": LEAVE_HELD, "reason": "it does not answer; somebody else has to look"}
+        return {"answer": LOOK_AGAIN, "reason": "the unit is still connected"}
 
     def _line(self, state: DayState, item: Item) -> Answer:
         stopped = [r for k, r in state.lines_stopped.items() if item.topic == f"line {k[0]} {k[1]}"]

@@ -7,11 +7,14 @@ BenchdayError
 │   ├── LinkError
 │   │   ├── LinkNotFound       no such port or address
 │   │   ├── LinkForbidden      it is there, we may not open it
+│   │   │   └── CertificateChanged  its page shows another certificate than before
 │   │   ├── LinkBusy           somebody else has it open
 │   │   ├── LinkSilent         nothing came within the time limit
 │   │   └── LinkGone           it was there and has vanished
+│   │       └── AnotherUnit    another unit answers where this one was
 │   ├── Garbled                something came, but no answer that can be read
 │   ├── Refused                the unit understood and said no
+│   ├── TookTooLong            a call lasted longer than its limit
 │   ├── TransferCut            a transfer ended before its end; the unit may be half written
 │   └── OutcomeUnknown         all bytes left, the last acknowledgement is missing: read the unit back
 ├── RecordError
@@ -101,6 +104,14 @@ class LinkForbidden(LinkError):
     """The port is there, but this user may not open it."""
 
 
+class CertificateChanged(LinkForbidden):
+    """The page of a unit shows another certificate than the one that was seen first."""
+
+    def __init__(self, text: str, now: str, before: str) -> None:
+        self.now, self.before = now, before
+        super().__init__(f"{text} (SHA-256 now {now}, before {before})")
+
+
 class LinkBusy(LinkError):
     """Another program has the port open."""
 
@@ -113,6 +124,10 @@ class LinkGone(LinkError):
     """The line was there and has vanished: cable out, unit off, network lost."""
 
 
+class AnotherUnit(LinkGone):
+    """Where a unit was, another one answers."""
+
+
 class Garbled(DeviceError):
     """Something came, but no answer that can be read."""
 
@@ -123,6 +138,14 @@ class Refused(DeviceError):
     def __init__(self, request: str, code: str, words: str = "") -> None:
         self.request, self.code, self.words = bounded(request), bounded(code, 200), bounded(words)
         super().__init__(f"the unit refused {self.request}: {self.code}" + (f" ({self.words})" if words else ""))
+
+
+class TookTooLong(DeviceError):
+    """A call to a unit lasted longer than its limit and was given up."""
+
+    def __init__(self, what: str, waited_s: float) -> None:
+        self.what, self.waited_s = what, waited_s
+        super().__init__(f"waited {waited_s:g} s for {what}, which has not come")
 
 
 class TransferCut(DeviceError):

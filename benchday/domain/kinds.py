@@ -30,6 +30,7 @@ from benchday.domain.kinds_day import (
     TermsRead,
     UnitPutFirst,
 )
+from benchday.domain.kinds_troubles import AttemptsEnded, TakenAsItIs, TroubleMet
 from benchday.domain.kinds_unit import (
     ChargeBegun,
     ChargeEnded,
@@ -77,6 +78,7 @@ __all__ = [
     "ActEnded",
     "ActRefused",
     "ActSpent",
+    "AttemptsEnded",
     "CautionAcknowledged",
     "ChargeBegun",
     "ChargeEnded",
@@ -120,9 +122,11 @@ __all__ = [
     "StepBegun",
     "StepEnded",
     "StepMilestone",
+    "TakenAsItIs",
     "TargetSet",
     "TermRenewed",
     "TermsRead",
+    "TroubleMet",
     "UnitAbsent",
     "UnitArrived",
     "UnitChanged",

@@ -303,7 +303,7 @@ class UnitLifted(Facts, kind="unit_lifted"):
 
 
 class InterruptSettled(Facts, kind="interrupt_settled"):
-    """What reading back an interrupted unit showed: written, untouched, broken."""
+    """What reading back an interrupted unit showed: written, untouched, broken, other (another release runs)."""
 
     found: str
     release: str | None

@@ -68,6 +68,10 @@ class UnitStory:
     charge_wanted_percent: int | None = None
     charge_ends_us: int | None = None
     identity: Mapping[str, Any] | None = None
+    last_mode: str = ""
+    """How it ran when it last said who it is: run or boot."""
+    heard_us: int | None = None
+    """Day time at which it last said who it is."""
     had: str | None = None
     """Release when it was first identified today."""
     has: str | None = None
@@ -87,6 +91,8 @@ class UnitStory:
     pack: str | None = None
     """Number of the shop pack that was fitted last."""
     settings_before: Mapping[str, str] | None = None
+    settings_saved_us: int | None = None
+    """Day time at which they were saved."""
     term_before: str | None = None
     """Last day of the support term as the unit first told it today."""
     options_before: tuple[str, ...] | None = None
@@ -99,6 +105,8 @@ class UnitStory:
     permits: int = 0
     writes: list[str] = field(default_factory=list)
     """Releases written and verified today, in order."""
+    attempts: list[dict[str, Any]] = field(default_factory=list)
+    """Each write that began today: release, at_us, and how it ended as far as known."""
     open_act: OpenAct | None = None
     sent: OpenAct | None = None
     """A write that ended whole and is not verified yet."""
@@ -109,8 +117,22 @@ class UnitStory:
     held_code: str | None = None
     held_reason: str | None = None
     held_lifts: str | None = None
+    trouble: Mapping[str, Any] | None = None
+    """The trouble that holds it, or of which it is looked at anew: facts of its entry."""
     was_cut: bool = False
     """An act began and its end is not known; settled by reading the unit back."""
+    cut: OpenAct | None = None
+    """The write that was cut short and is not settled."""
+    broken: bool = False
+    """It was read back and has no release that starts, or another than before and than was sent."""
+    boots_failed: int = 0
+    """How many whole images of today have left it in its boot loader."""
+    looks: int = 0
+    """How often it was looked at anew in vain, half written, since it last said who it is."""
+    given_up: Mapping[str, Any] | None = None
+    """Why the attempts to recover it ended, with what the customer is told."""
+    taken: bool = False
+    """It was taken away as it is."""
     tries: dict[str, int] = field(default_factory=dict)
     """How often each step was begun since the unit came to its station."""
 
@@ -120,6 +142,21 @@ class UnitStory:
         return self.state in ON_STATION
 
     @property
+    def before(self) -> str | None:
+        """Return the release that it ran before the latest write, as far as known."""
+        return self.writes[-1] if self.writes else self.had
+
+    @property
+    def unsettled(self) -> bool:
+        """Tell whether a write on it began and nobody has read back yet what became of it."""
+        return self.was_cut or (self.sent or self.open_act) is not None
+
+    @property
+    def half_written(self) -> bool:
+        """Tell whether it may hold half a release: what became of a write is not known, or not good."""
+        return self.unsettled or self.broken
+
+    @property
     def sent_off(self) -> bool:
         """Tell whether it is not to be served now: not today any more, or not before it is charged."""
         return self.not_today is not None or self.charge_wanted_percent is not None
@@ -127,7 +164,9 @@ class UnitStory:
     @property
     def present(self) -> bool:
         """Tell whether it is in the house."""
-        return self.state not in (State.UNKNOWN, State.EXPECTED, State.ABSENT, State.HANDED_BACK)
+        return not self.taken and self.state not in (
+            State.UNKNOWN, State.EXPECTED, State.ABSENT, State.HANDED_BACK,
+        )  # fmt: skip
 
     @property
     def outcome(self) -> str:

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from benchday.domain.entries import Entry
+from benchday.domain.happenings import Stage
+from benchday.domain.permits import Verb
+from benchday.domain.readings import Mode
 from benchday.domain.steps import State
 from benchday.domain.story import OpenAct, UnitStory
 
@@ -75,6 +78,7 @@ def _step_begun(story: UnitStory, entry: Entry) -> None:
         # What a person confirmed or saw before no longer counts; the unit is looked at anew.
         story.identity, story.power, story.findings = None, None, ()
         story.held_code = story.held_reason = story.held_lifts = None
+        story.trouble = None
         story.ended_us = None
 
 
@@ -82,7 +86,8 @@ def _identified(story: UnitStory, entry: Entry) -> None:
     story.identity = entry.facts
     story.reported_serial = entry.facts["serial"]
     story.has = entry.facts["release"]
-    story.renewal_unread = False
+    story.renewal_unread, story.looks = False, 0
+    story.last_mode, story.heard_us = entry.facts["mode"], entry.at_us
     if story.options_before is None and entry.facts["mode"] == "run":
         story.options_before = tuple(entry.facts["options"])
         story.term_before = entry.facts["term"]
@@ -113,6 +118,7 @@ def _checked(story: UnitStory, entry: Entry) -> None:
 def _settings(story: UnitStory, entry: Entry) -> None:
     if entry.facts["when"] == "before" and story.settings_before is None:
         story.settings_before = entry.facts["settings"]
+        story.settings_saved_us = entry.at_us
 
 
 def _listed(story: UnitStory, entry: Entry) -> None:
@@ -141,11 +147,23 @@ def _permit(story: UnitStory, _: Entry) -> None:
 def _spent(story: UnitStory, entry: Entry) -> None:
     f = entry.facts
     story.open_act = OpenAct(f["permit"], f["act"], f["verb"], f["digest"], f["release"])
+    if f["verb"] == Verb.WRITE_IMAGE:
+        story.attempts.append({"release": f["release"], "at_us": entry.at_us, "ended": "begun"})
+
+
+def _ended_as(story: UnitStory, how: str) -> None:
+    if story.attempts:
+        story.attempts[-1]["ended"] = how
 
 
 def _act_ended(story: UnitStory, entry: Entry) -> None:
     outcome, act = entry.facts["outcome"], story.open_act
     story.open_act = None
+    if act is not None and act.verb != Verb.WRITE_IMAGE:
+        return
+    _ended_as(story, outcome)
+    if outcome == "cut":
+        story.cut = act
     if outcome in ("whole", "unknown"):
         story.sent = act
     if outcome in ("cut", "unknown"):
@@ -153,11 +171,10 @@ def _act_ended(story: UnitStory, entry: Entry) -> None:
 
 
 def _settled(story: UnitStory, entry: Entry) -> None:
-    if entry.facts["found"] == "written":
-        story.sent = story.sent or story.open_act
-    else:
-        story.sent = None
-    story.open_act = None
+    found = entry.facts["found"]
+    story.sent = (story.sent or story.open_act or story.cut) if found == "written" else None
+    story.broken = found in ("broken", "other")
+    story.open_act = story.cut = None
     story.was_cut = False
 
 
@@ -165,13 +182,20 @@ def _unit_verified(story: UnitStory, entry: Entry) -> None:
     story.has = entry.facts["release"]
     story.verified = True
     if story.sent is not None:
+        _ended_as(story, "verified")
         story.writes.append(entry.facts["release"])
         story.recalled = False
     # The recordings that were there are gone with the write.
-    story.sent, story.was_cut = None, False
+    story.sent, story.was_cut, story.cut, story.broken = None, False, None, False
+    story.boots_failed = 0
 
 
 def _verify_failed(story: UnitStory, _: Entry) -> None:
+    if story.sent is not None:
+        _ended_as(story, "failed")
+        if story.last_mode == Mode.BOOT:
+            story.boots_failed += 1
+            story.broken = True
     story.sent = None
 
 
@@ -185,9 +209,24 @@ def _held(story: UnitStory, entry: Entry) -> None:
     f = entry.facts
     story.held_code, story.held_reason, story.held_lifts = f["code"], f["reason"], f["lifts"]
     story.ended_us = entry.at_us
+    if (story.trouble or {}).get("stage") == Stage.LOOK_ANEW:
+        story.looks += 1
+
+
+def _trouble(story: UnitStory, entry: Entry) -> None:
+    story.trouble = entry.facts
+
+
+def _attempts_ended(story: UnitStory, entry: Entry) -> None:
+    story.given_up = {**entry.facts, "operator": entry.operator, "at_us": entry.at_us}
+
+
+def _taken(story: UnitStory, _: Entry) -> None:
+    story.taken = True
 
 
 def _lifted(story: UnitStory, entry: Entry) -> None:
+    story.trouble = story.given_up = None
     story.held_code = story.held_reason = story.held_lifts = None
     story.ended_us = None
     story.waiting_since_us = entry.at_us
@@ -242,7 +281,10 @@ CHANGES: dict[str, Callable[[UnitStory, Entry], None]] = {
     "unit_verified": _unit_verified,
     "verify_failed": _verify_failed,
     "unit_sent_off": _sent_off,
+    "trouble_met": _trouble,
     "unit_held": _held,
+    "attempts_ended": _attempts_ended,
+    "taken_as_it_is": _taken,
     "unit_lifted": _lifted,
     "unit_ready": _ready,
     "unit_handed_back": _handed_back,

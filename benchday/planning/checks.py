@@ -122,6 +122,14 @@ def image(wanted: Image, held: bytes | None) -> Finding:
     return Finding(Check.IMAGE, Answer.CLEAR, text, figures)
 
 
+def recordings_gone(gone: Sequence[Recording]) -> Finding:
+    """Answer that recordings which the unit listed before are not on it any more, and that nobody has a copy."""
+    named = listed([f"{r.name} ({in_bytes(r.bytes)})" for r in gone])
+    figures: dict[str, int | str] = {"gone": len(gone), "gone_bytes": sum(r.bytes for r in gone)}
+    text = f"recordings that the unit listed before are not on it any more, and were not copied: {named}"
+    return Finding(Check.RECORDINGS, Answer.STOP, text, figures, "a person has found out where they went")
+
+
 @dataclass(frozen=True, slots=True)
 class Kept:
     """What became of the recordings on a unit."""

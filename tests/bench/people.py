@@ -34,6 +34,8 @@ class People(ScriptedOperators):
             "findings": {"answer": "go on", "reason": "agreed"},
             "bench pc": {"answer": "go on", "reason": "looked at"},
             "interrupted": {"answer": "identify anew"},
+            "settings lost": {"answer": "leave held"},
+            "as it is": {"answer": "hand back as it is", "reason": "its maker's service is asked"},
             "line": {"answer": "lift", "reason": "looked into"},
             "set": lambda _, asked: {"fix": "fixed", "base": asked.item.figures["base"]},
             "changed": {"answer": "accept", "reason": "agreed with the owner"},

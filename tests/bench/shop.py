@@ -22,6 +22,7 @@ from benchday.bench.ticks import Ticks
 from benchday.domain.entries import Entry
 from benchday.domain.errors import InputError, LinkNotFound
 from benchday.domain.fold import DayState, ItemState
+from benchday.domain.limits import Limits
 from benchday.domain.plan import DayPlan
 from benchday.domain.plan_says import plan_of
 from benchday.domain.playbook import Playbook
@@ -104,6 +105,9 @@ class Shop:
         self.units = {r.serial: FakeUnit(r.serial, r.model, releases, hardware=hardware[r.model]) for r in plan.roster}
         self.people = People(self.units)
         self.look: Look | None = None
+        self.limits = Limits()
+        self.paused_s = 0.0
+        """How long the stations have paused, had they really waited."""
         self._begun = False
 
     def only(self, *serials: str, arrives: str | None = "08:00", **changes: Any) -> None:
@@ -146,7 +150,7 @@ class Shop:
         yield Tools(
             book=book, queue=queue, places=Places(book, plan), desk=PermitDesk(book, queue, plan.day.policy),
             archive=self.archive, personal=self.beside, images=self.store, pc=Mains(), open_driver=self._open,
-            ticks=Ticks(self.clock), seed=1, plan=plan,
+            ticks=Ticks(self.clock), seed=1, plan=plan, pause=self._pause, limits=self.limits,
         )  # fmt: skip
 
     @asynccontextmanager
@@ -173,6 +177,9 @@ class Shop:
         async with self.running() as day, day.time_passing():
             await day.ended.wait()
         return day
+
+    async def _pause(self, seconds: float) -> None:
+        self.paused_s += seconds
 
     async def _open(self, playbook: Playbook, unit: str, place: str | None, ask: AskHand) -> ServedBy:
         assert playbook.connector is None or place, "a line needs its cable"

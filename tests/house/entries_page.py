@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType
 
-from benchday.domain import kinds_acts, kinds_day, kinds_unit
+from benchday.domain import kinds_acts, kinds_day, kinds_troubles, kinds_unit
 from benchday.domain.facts import KINDS, Facts
 from benchday.domain.steps import MOVE_OF_KIND
 
@@ -19,6 +19,7 @@ GROUPS: tuple[tuple[str, ModuleType], ...] = (
     ("The day and the operators' queue", kinds_day),
     ("A unit's way", kinds_unit),
     ("Permits and acts", kinds_acts),
+    ("Troubles", kinds_troubles),
 )
 HEAD = """\
 # Entries

@@ -28,9 +28,7 @@ MUTANTS = (
     Mutant(
         "an act that is spent after the write",
         "bench/steps/write.py",
-        """    act = await _spend(at, permit)
-    if act is None:
-        return StepName.CHECK
+        """    act = await spend(at, permit, Verb.WRITE_IMAGE, hashlib.sha256(at.image_bytes).hexdigest())
     # From here the unit must not be left alone half way: a stop of the day waits for the end of this.
     with at.undisturbed():
         async with at.tools.pc.inhibit_sleep(f"unit {at.unit} is being written"):
@@ -41,7 +39,7 @@ MUTANTS = (
     with at.undisturbed():
         async with at.tools.pc.inhibit_sleep(f"unit {at.unit} is being written"):
             await _send(at, driver, act, permit)
-    await _spend(at, permit)
+    await spend(at, permit, Verb.WRITE_IMAGE, hashlib.sha256(at.image_bytes).hexdigest())
 """,
         _promise("intent_write_and_end_stand_in_order"),
     ),
@@ -54,7 +52,7 @@ MUTANTS = (
     ),
     Mutant(
         "a unit that is not what was confirmed",
-        "bench/steps/write.py",
+        "bench/spending.py",
         "        serial=found.serial,\n",
         "        serial=permit.unit,\n",
         _promise("a_unit_swapped_after_the_confirmation_is_not_written"),

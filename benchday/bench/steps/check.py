@@ -6,12 +6,13 @@ from collections.abc import Sequence
 
 from benchday.bench.aside.choosing import choose, stands_in_the_way
 from benchday.bench.gathering import find_all, hold_images, in_boot, list_recordings, read_power
-from benchday.bench.holds import Hold, SendOff, lifts_of
+from benchday.bench.holds import Met, SendOff, lifts_of, stopped_by
 from benchday.bench.remedying import remedy
 from benchday.bench.saved import save_settings
 from benchday.bench.serving import Serving
 from benchday.bench.targeting import target_facts, target_of
 from benchday.domain.checks import Answer, Check, Finding
+from benchday.domain.happenings import Happening
 from benchday.domain.items import Answered, Item, ItemKind, Wanted, WantedKind
 from benchday.domain.playbook import StepName
 from benchday.domain.sets import SetChoice
@@ -73,18 +74,15 @@ def _hold_on(stops: dict[Check, Finding]) -> None:
     others = [] if late else [f for c, f in stops.items() if c is not Check.CLOSING]
     if not others:
         raise SendOff(stops[Check.CLOSING].text, for_today=True)
-    reason = "; ".join(f.text for f in others)
-    raise Hold(others[0].check.value, reason, lifts_of(others))
+    raise stopped_by(others)
 
 
 def _hold_without_consent(at: Serving) -> None:
     came = at.story.checked_in
     if not came.get("consent_release"):
-        raise Hold("consent", "the owner has not agreed to a new release", "the owner agrees, and the unit is lifted")
+        raise Met(Happening.NO_CONSENT, "the owner has not agreed to a new release")
     if at.story.recordings and not came.get("consent_erase"):
-        raise Hold(
-            "consent", "the owner has not agreed that the write erases recordings", "the owner agrees, and it is lifted"
-        )
+        raise Met(Happening.NO_CONSENT, "the owner has not agreed that the write erases recordings")
 
 
 async def _decide(at: Serving, asks: Sequence[Finding]) -> None:
@@ -117,4 +115,5 @@ def _sentence(finding: Finding) -> str:
 def _hold_if_told(answered: Answered, asks: Sequence[Finding]) -> None:
     if answered.text("answer") == "hold":
         reason = f"{answered.operator} decided: {answered.text('reason')}"
-        raise Hold(asks[0].check.value, f"{'; '.join(f.text for f in asks)}; {reason}", lifts_of(asks))
+        said = f"{'; '.join(f.text for f in asks)}; {reason}"
+        raise Met(Happening.DECIDED, said, code=asks[0].check.value, lifts=lifts_of(asks))

@@ -6,12 +6,13 @@ import hashlib
 
 from benchday.bench.aside.choosing import stands_in_the_way
 from benchday.bench.gathering import ends_us, find_all, find_power, hold_images, list_recordings, read_power
-from benchday.bench.holds import Hold, lifts_of
+from benchday.bench.holds import Met, lifts_of
 from benchday.bench.permit_desk import Confirmation
 from benchday.bench.serving import Serving
 from benchday.bench.targeting import target_of
 from benchday.domain.cautions import Moment
 from benchday.domain.checks import Answer, Check, Finding
+from benchday.domain.happenings import Happening
 from benchday.domain.permits import Act, Loss, Permit, Verb
 from benchday.domain.playbook import StepName
 from benchday.domain.readings import Recording
@@ -44,12 +45,13 @@ async def confirm(at: Serving) -> StepName:
             if at.story.tries.get("check", 0) >= MOST_CHECKS:
                 stops = [f for f in found if no_go(f)]
                 said = "; ".join(f.text for f in stops)
-                raise Hold("check", f"the checks do not hold up to the write: {said}", lifts_of(stops))
+                said = f"the checks do not hold up to the write: {said}"
+                raise Met(Happening.FINDING, said, code="check", lifts=lifts_of(stops))
             return StepName.CHECK
         looked_us = at.tools.book.clock.monotonic()
         permit = await at.tools.desk.confirm(_confirmation(at, at.target.images[0], found))
         if permit is None:
-            raise Hold("not now", "the operator did not confirm the write", "an operator lifts it")
+            raise Met(Happening.NOT_NOW, "the operator did not confirm the write")
         outlived = _outlived(at, found, looked_us) or await _power_fell(at, recordings)
         outlived = outlived or await _more_to_lose(at, permit)
         if outlived is None:

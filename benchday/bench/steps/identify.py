@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from benchday.bench.holds import Hold, interrupted
+from benchday.bench.holds import Met
 from benchday.bench.serving import Serving
 from benchday.bench.silence import questions
 from benchday.domain.checks import Answer
 from benchday.domain.errors import DeviceError, Garbled, LinkError
+from benchday.domain.happenings import WRITTEN, Happening, Stage, of_error, read_back
 from benchday.domain.items import ItemKind
 from benchday.domain.kinds import Checked, InterruptSettled, UnitIdentified
 from benchday.domain.playbook import StepName
-from benchday.domain.readings import Identity, Mode
+from benchday.domain.readings import Identity
+from benchday.domain.recovery import MOST_LOOKS, Own, row_for
 from benchday.planning.checks import identity as identity_check
 from benchday.planning.checks import model as model_check
 from benchday.planning.checks import sign_in as sign_in_findings
@@ -18,39 +20,45 @@ from benchday.planning.checks import sign_in as sign_in_findings
 
 async def identify(at: Serving) -> StepName:
     """Read who the unit is; a swapped unit is held and never written."""
-    found = await _asked_until_heard(at)
+    # As it was before the unit said anything: what it says may settle that.
+    stage = at.stage(StepName.IDENTIFY)
+    found = await _asked_until_heard(at, stage)
     await at.record(at.draft(_facts(at, found)))
     await at.tools.queue.void_topic(at.unit, "silence", "the unit answers")
     findings = (identity_check(at.unit, found.serial), model_check(at.story.model, found, at.playbook, ()))
     said = sign_in_findings(found)
     if said or any(finding.answer is Answer.STOP for finding in findings):
         await at.record(at.draft(Checked(findings=[finding.as_facts() for finding in (*findings, *said)])))
-    for finding in findings:
+    for finding, happening in zip(findings, (Happening.SWAPPED, Happening.OTHER_MODEL), strict=True):
         if finding.answer is Answer.STOP:
-            raise Hold(finding.check.value, finding.text, finding.clears)
+            raise Met(happening, finding.text, stage=stage, code=finding.check.value, lifts=finding.clears)
     return await _next(at, found)
 
 
-async def _asked_until_heard(at: Serving) -> Identity:
-    tries = at.playbook.step(StepName.IDENTIFY).tries
-    for attempt in range(1, tries + 1):
+async def _asked_until_heard(at: Serving, stage: Stage) -> Identity:
+    """Ask until the unit answers, having the line looked at in between as often as the playbook says."""
+    left = at.playbook.step(StepName.IDENTIFY).tries
+    while True:
         try:
             return await _heard(at)
-        except (LinkError, Garbled) as silence:
+        except DeviceError as trouble:
             await at.let_go()
+            left -= 1
+            happening = of_error(trouble)
+            if row_for(stage, happening).own is not Own.ASK_AND_TRY:
+                raise
             look = questions(at.playbook, at.place, at.tools.plan.bench)
-            if attempt == tries and _unsettled(at):
-                # It may be half written: it must not be carried off as one that is merely silent.
-                raise interrupted(f"and the unit does not answer now ({silence}). {look}") from silence
-            if attempt == tries:
-                raise Hold(
-                    "silent",
-                    f"the unit does not answer ({silence}). {look}",
-                    "the unit answers on a known good cable",
-                ) from silence
-            text = f"No answer from unit {at.unit} on station {at.station}: {silence}. {look} Then: done."
+            if left <= 0:
+                in_vain = stage is Stage.LOOK_ANEW and at.story.looks + 1 >= MOST_LOOKS
+                said = f"{trouble}. {look}" if not in_vain else _in_vain(at, trouble)
+                raise Met(Happening.NO_ANSWER if in_vain else happening, said, stage=stage) from trouble
+            text = f"No answer from unit {at.unit} on station {at.station}: {trouble}. {look} Then: done."
             await at.ask(ItemKind.INSTRUCT, "silence", text)
-    raise DeviceError("no tries are left")
+
+
+def _in_vain(at: Serving, trouble: DeviceError) -> str:
+    looks = at.story.looks + 1
+    return f"half written, the unit has not answered, although a person had it looked at {looks} times ({trouble})"
 
 
 async def _heard(at: Serving) -> Identity:
@@ -79,20 +87,12 @@ def _facts(at: Serving, found: Identity) -> UnitIdentified:
     )
 
 
-def _unsettled(at: Serving) -> bool:
-    """Tell whether a write on this unit began and nobody has read back yet what became of it."""
-    return at.story.was_cut or (at.story.sent or at.story.open_act) is not None
-
-
 async def _next(at: Serving, found: Identity) -> StepName:
     """After a cut, what the unit says settles whether the image went in; else the checks come."""
     story = at.story
-    if not _unsettled(at):
+    if not story.unsettled:
         return StepName.CHECK
-    sent = story.sent or story.open_act
-    if sent is not None and found.mode is Mode.RUN and found.release == sent.release:
-        await at.record(at.draft(InterruptSettled(found="written", release=found.release)))
-        return StepName.VERIFY
-    outcome = "broken" if found.mode is Mode.BOOT else "untouched"
-    await at.record(at.draft(InterruptSettled(found=outcome, release=found.release)))
-    return StepName.CHECK
+    sent = story.sent or story.open_act or story.cut
+    settled = read_back(found, sent.release if sent else None, story.before)
+    await at.record(at.draft(InterruptSettled(found=settled, release=found.release)))
+    return StepName.VERIFY if settled == WRITTEN else StepName.CHECK

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from benchday.bench.gathering import is_copy_of
-from benchday.bench.holds import Hold
+from benchday.bench.gathering import is_copy_of, list_recordings
+from benchday.bench.holds import Met
 from benchday.bench.serving import Serving
-from benchday.domain.errors import Garbled, RecordDamaged, Refused, TransferCut
+from benchday.domain.errors import DeviceError, RecordDamaged, TransferCut
+from benchday.domain.happenings import Happening, Stage, of_error
 from benchday.domain.items import ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import RecordingFailed, RecordingPreserved, RecordingsLetGo
 from benchday.domain.playbook import StepName
 from benchday.domain.readings import Recording
+from benchday.domain.recovery import Own, row_for
 from benchday.domain.seams import Incoming
 from benchday.domain.units import Ability
 
@@ -42,6 +44,9 @@ async def _settled(at: Serving, recording: Recording) -> bool:
         why = await _copy(at, recording)
         if not why:
             return True
+    if "recordings" not in (await at.line()).by_hand:
+        # What is not on the unit any more is no copy that failed.
+        await list_recordings(at)
     await at.record(at.draft(RecordingFailed(name=recording.name, bytes=recording.bytes, why=why)))
     return False
 
@@ -60,8 +65,10 @@ async def _copy(at: Serving, recording: Recording) -> str:
         await at.follow(StepName.PRESERVE, driver.fetch(recording, listed.add))
         listed.check_whole()
         digest = await incoming.finish()
-    except (Refused, Garbled, TransferCut, RecordDamaged) as failed:
+    except (DeviceError, RecordDamaged) as failed:
         await incoming.abandon()
+        if row_for(Stage.PRESERVE, of_error(failed)).own is not Own.COPY_AGAIN:
+            raise
         return str(failed)
     except BaseException:
         await incoming.abandon()
@@ -116,7 +123,7 @@ async def _decide(at: Serving, recording: Recording) -> None:
         ability=Ability.PRESERVE,
     )
     if answered.text("answer") == "hold":
-        raise Hold("recordings", f"recording {recording.name} has no whole copy: {why}", "it is copied, or let go")
+        raise Met(Happening.NOT_COPIED, f"recording {recording.name} has no whole copy: {why}")
     if answered.text("answer") == "let go":
         if not answered.text("owner"):
             return

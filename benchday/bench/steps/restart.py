@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from benchday.bench.holds import Hold, interrupted
+from benchday.bench.holds import Met
 from benchday.bench.serving import Serving
 from benchday.domain.errors import DeviceError
+from benchday.domain.happenings import Happening
 from benchday.domain.playbook import StepName
 from benchday.domain.readings import Mode
 
@@ -12,15 +13,15 @@ from benchday.domain.readings import Mode
 async def restart(at: Serving) -> StepName:
     """Restart the unit; its cautions were acknowledged with the confirmation, so that nothing waits between the two."""
     if at.act is None:
-        raise Hold("no-permit", "there is no act under which to restart", "the unit is identified anew")
+        raise Met(Happening.NO_PERMIT, "there is no act under which to restart")
     before = at.tools.pauses.total_us()
     try:
         with at.undisturbed():
             await (await at.line()).restart(at.act)
-    except DeviceError as error:
+    except DeviceError:
         if at.away_since(before) and await _runs(at):
             return StepName.VERIFY
-        raise interrupted(f"the unit did not come back from its restart ({error})") from error
+        raise
     finally:
         at.act = None
     return StepName.VERIFY

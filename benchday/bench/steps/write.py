@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import hashlib
-import secrets
 
-from benchday.bench.holds import Hold, interrupted
+from benchday.bench.holds import Met, line_stop
 from benchday.bench.serving import Serving
-from benchday.domain.errors import DeviceError, OutcomeUnknown, PermitRefused, Refused, TransferCut
-from benchday.domain.items import Wanted
-from benchday.domain.kinds import ActEnded, LineStopped
-from benchday.domain.permits import ConfirmedBy, Permit, Reading, SpentAct, Verb
+from benchday.bench.spending import spend
+from benchday.domain.errors import DeviceError, PermitRefused
+from benchday.domain.happenings import Happening, Stage, of_error
+from benchday.domain.kinds import ActEnded
+from benchday.domain.permits import Permit, SpentAct, Verb
 from benchday.domain.playbook import StepName
-from benchday.domain.readings import Proof
-from benchday.domain.seams import CanProve, Question, ServedBy
+from benchday.domain.recovery import row_for
+from benchday.domain.seams import ServedBy
 from benchday.domain.telling.figures import duration
 
 
@@ -21,11 +21,9 @@ async def write(at: Serving) -> StepName:
     """Spend the act and write the image."""
     permit = at.permit
     if permit is None:
-        raise Hold("no-permit", "there is no permit for this write", "an operator confirms anew")
+        raise Met(Happening.NO_PERMIT, "there is no permit for this write")
     driver = await at.line()
-    act = await _spend(at, permit)
-    if act is None:
-        return StepName.CHECK
+    act = await spend(at, permit, Verb.WRITE_IMAGE, hashlib.sha256(at.image_bytes).hexdigest())
     # From here the unit must not be left alone half way: a stop of the day waits for the end of this.
     with at.undisturbed():
         async with at.tools.pc.inhibit_sleep(f"unit {at.unit} is being written"):
@@ -34,57 +32,17 @@ async def write(at: Serving) -> StepName:
     return StepName.RESTART
 
 
-async def _spend(at: Serving, permit: Permit) -> SpentAct | None:
-    """Spend the act; None if what was confirmed no longer holds and has to be looked at anew."""
-    found = await (await at.line()).identify()
-    reading = Reading(
-        serial=found.serial,
-        model=found.model,
-        hardware=found.hardware,
-        verb=Verb.WRITE_IMAGE,
-        digest=hashlib.sha256(at.image_bytes).hexdigest(),
-        playbook_digest=at.tools.plan.playbook_digest(at.playbook),
-        proof=await _proof(at, permit),
-    )
-    try:
-        return await at.tools.desk.spend(permit, reading)
-    except PermitRefused as refused:
-        raise Hold(
-            "refused", f"the write was not begun: {refused}", "an operator looks, lifts and confirms anew"
-        ) from None
-    finally:
-        at.permit = None
-
-
-async def _proof(at: Serving, permit: Permit) -> Proof | None:
-    """Ask the unit on the same line whether it is a simulator, if no person has confirmed; real ones never are."""
-    if permit.confirmed_by is ConfirmedBy.PERSON:
-        return None
-    nonce, line = secrets.token_hex(16), await at.line()
-    if isinstance(line, CanProve):
-        return await line.prove(nonce)
-    mac = Wanted("mac", "proof that its display shows", pattern=r"[0-9a-f]{64}", required=False)
-    text = f"Ask it by its keys for its proof of {nonce}."
-    answer = await at.ask_hand(Question("prove", text, (mac,), {"nonce": nonce}))
-    return Proof(nonce, str(answer["mac"])) if answer.get("mac") else None
-
-
 async def _send(at: Serving, driver: ServedBy, act: SpentAct, permit: Permit) -> None:
     before = at.tools.pauses.total_us()
     try:
         await at.follow(StepName.WRITE, driver.write(act, at.image_bytes))
-    except Refused as refused:
-        await _ended(at, act, permit, "refused")
-        raise Hold(
-            "refused", f"{refused}; as far as the unit says, nothing was erased", "the reason is put right"
-        ) from refused
-    except OutcomeUnknown as unknown:
-        await _ended(at, act, permit, "unknown")
-        raise interrupted(f"{unknown}{_meanwhile(at, before)}") from unknown
-    except (TransferCut, DeviceError) as cut:
-        await _ended(at, act, permit, "cut")
-        raise interrupted(f"{cut}{_meanwhile(at, before)}") from cut
-    await _ended(at, act, permit, "whole")
+    except (DeviceError, PermitRefused) as error:
+        happening = of_error(error)
+        if happening is Happening.REFUSED and at.story.broken:
+            happening = Happening.BOOT_REFUSES
+        await _ended(at, act, permit, happening)
+        raise Met(happening, f"{error}{_meanwhile(at, before)}", stage=Stage.WRITE, line_told=True) from error
+    await _ended(at, act, permit, None)
 
 
 def _meanwhile(at: Serving, before_us: int) -> str:
@@ -93,13 +51,24 @@ def _meanwhile(at: Serving, before_us: int) -> str:
     return f"; the bench PC was away for {duration(away_us)} meanwhile" if away_us else ""
 
 
-async def _ended(at: Serving, act: SpentAct, permit: Permit, outcome: str) -> None:
+_ENDS = {
+    None: "whole",
+    Happening.REFUSED: "refused",
+    Happening.BOOT_REFUSES: "refused",
+    Happening.PERMIT: "refused",
+    Happening.UNKNOWN: "unknown",
+}
+"""How an act ended, by what befell it; any other: cut."""
+
+
+async def _ended(at: Serving, act: SpentAct, permit: Permit, met: Happening | None) -> None:
+    """Record how the act ended, and with it that the line stops if it does."""
+    outcome = _ENDS.get(met, "cut")
     drafts = [
         at.draft(
             ActEnded(permit=permit.id, act=act.number, outcome=outcome, bytes=act.act.bytes, sha256=act.act.digest)
         )
     ]
-    if outcome in ("cut", "unknown"):
-        reason = f"the write of unit {at.unit} was cut short"
-        drafts.append(at.draft(LineStopped(model=at.story.model, release=act.act.release or "", reason=reason)))
+    if met is not None and row_for(Stage.WRITE, met).stops_line:
+        drafts.append(at.draft(line_stop(at.story, act.act.release, Stage.WRITE, "")))
     await at.record(*drafts)

@@ -17,6 +17,7 @@ from benchday.devices.transfer import Monotonic, drive, monotonic_us
 from benchday.devices.xmodem import Ending
 from benchday.devices.xmodem_receiver import Receiver
 from benchday.domain.errors import (
+    AnotherUnit,
     DeviceError,
     Garbled,
     LinkBusy,
@@ -156,7 +157,7 @@ class ConsoleDriver:
         except LinkGone:
             answered = await self._find_again(serial, until_us)
         if answered != serial:
-            raise LinkGone(
+            raise AnotherUnit(
                 f"where unit {serial} was, unit {answered or '(no serial told)'} answers now: was it swapped?"
             )
 

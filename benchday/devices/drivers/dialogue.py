@@ -19,6 +19,7 @@ from benchday.devices.transfer import Monotonic, monotonic_us
 from benchday.domain.dialogue import Dialogue, Restart
 from benchday.domain.dialogue_parts import Framing
 from benchday.domain.errors import (
+    AnotherUnit,
     DeviceError,
     Garbled,
     LinkBusy,
@@ -162,7 +163,7 @@ class DialogueDriver:
         except LinkGone:
             answered = await self._find_again(serial, until_us)
         if answered != serial:
-            raise LinkGone(
+            raise AnotherUnit(
                 f"where unit {serial} was, unit {answered or '(no serial told)'} answers now: was it swapped?"
             )
 

@@ -21,7 +21,7 @@ import anyio.streams.tls
 import httpcore
 import httpx
 
-from benchday.domain.errors import LinkForbidden, LinkGone, LinkNotFound
+from benchday.domain.errors import CertificateChanged, LinkForbidden, LinkGone, LinkNotFound
 
 _SEND_BUFFER = 1 << 16
 """Keeps what counts as sent close to what has left; the system's own grows to megabytes."""
@@ -62,17 +62,19 @@ class Pin:
         """Take the first certificate, refuse another one.
 
         Raises:
-            LinkForbidden
+            LinkForbidden: it shows none.
+            CertificateChanged
         """
         if not certificate:
             raise LinkForbidden("the unit's page shows no certificate")
         shown = hashlib.sha256(certificate).hexdigest()
         if self.fingerprint is not None and shown != self.fingerprint:
-            raise LinkForbidden(
-                f"the page shows another certificate than unit {self._unit or 'here'} did before (SHA-256 now "
-                f"{shown[:16]}..., before {self.fingerprint[:16]}...): is it this unit's network? Sign in to nothing. "
-                "If the unit was reset or has a new one, have that confirmed by whoever did it, then take the unit's "
-                "line out of keys/certificates.json in the record"
+            raise CertificateChanged(
+                f"the page shows another certificate than unit {self._unit or 'here'} did before: is it this unit's "
+                "network? Sign in to nothing. If the unit was reset or has a new one, have that confirmed by whoever "
+                "did it, then take the unit's line out of keys/certificates.json in the record",
+                shown,
+                self.fingerprint,
             )
         self.fingerprint = shown
 

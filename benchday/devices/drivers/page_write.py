@@ -16,6 +16,7 @@ from benchday.devices.drivers.web_session import Reply, bounded
 from benchday.devices.drivers.web_upload import Form, Upload
 from benchday.devices.transfer import Monotonic
 from benchday.domain.errors import (
+    AnotherUnit,
     DeviceError,
     Garbled,
     LinkError,
@@ -185,7 +186,7 @@ class PageRestart:
             await self._until_gone(before)
         after = await self._until_back(before.serial)
         if after.serial != before.serial:
-            raise LinkGone(f"where unit {before.serial} was, unit {after.serial!r} answers now: was it swapped?")
+            raise AnotherUnit(f"where unit {before.serial} was, unit {after.serial!r} answers now: was it swapped?")
 
     async def _until_gone(self, before: Identity) -> None:
         until_us = self._clock() + self._page.gone_within_s * 1_000_000

@@ -38,6 +38,7 @@ from benchday.devices.drivers.smp_line import SmpLine
 from benchday.devices.drivers.smp_settings import SmpSources
 from benchday.devices.transfer import Monotonic, monotonic_us
 from benchday.domain.errors import (
+    AnotherUnit,
     DeviceError,
     Garbled,
     InputError,
@@ -169,7 +170,7 @@ class SmpDriver:
             return
         answered = await self._told(self._sources.serial_from, "serial")
         if answered != serial:
-            raise LinkGone(f"where unit {serial} was, unit {answered} answers now: was it swapped?")
+            raise AnotherUnit(f"where unit {serial} was, unit {answered} answers now: was it swapped?")
 
     async def _confirm(self, now: ImageState | None, wanted: bytes | None) -> None:
         if wanted is None or now is None or now.hash != wanted or now.confirmed:

@@ -16,6 +16,7 @@ from benchday.devices.drivers.web_session import Reply, WebLimits, WebSession, b
 from benchday.devices.drivers.web_upload import Upload
 from benchday.devices.transfer import Monotonic, monotonic_us
 from benchday.domain.errors import (
+    AnotherUnit,
     DeviceError,
     Garbled,
     LinkError,
@@ -161,7 +162,7 @@ class WebDriver:
                 raise LinkSilent(f"unit {serial} did not come back: {missing}") from missing
             await anyio.sleep(self._limits.poll_s)
         if answered.serial != serial:
-            raise LinkGone(f"where unit {serial} was, unit {answered.serial} answers now: was it swapped?")
+            raise AnotherUnit(f"where unit {serial} was, unit {answered.serial} answers now: was it swapped?")
 
     async def self_test(self) -> SelfTest:
         reply = await self._session.read("POST", "/test", limit_s=self._limits.test_s)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from benchday.domain.account import account
 from benchday.domain.clean import clean
 from benchday.domain.entries import Entry
 from benchday.domain.errors import IllegalMove
@@ -22,6 +23,8 @@ def head(entries: Sequence[Entry], telling: Telling, serial: str) -> tuple[tuple
         return (("unit", clean(serial)),)
     rows = [*_who(story, state), *_releases(story), *_joined(entries), *_programs(entries, telling), *_kept(story)]
     rows += _times(story, telling)
+    bench = entries[-1].bench
+    rows += [("account", line) for line in account(story, telling.zone, bench)]
     return tuple((label, clean(value)) for label, value in rows)
 
 

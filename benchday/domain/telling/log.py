@@ -7,12 +7,18 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from benchday.domain.clean import clean
 from benchday.domain.entries import Entry
-from benchday.domain.telling import of_acts, of_days, of_readings, of_units
+from benchday.domain.telling import of_acts, of_days, of_readings, of_troubles, of_units
 from benchday.domain.telling.figures import local
 from benchday.domain.telling.head import head
 from benchday.domain.telling.told import Chapter, Log, LookUp, Telling, Told
 
-SENTENCES = {**of_days.SENTENCES, **of_units.SENTENCES, **of_readings.SENTENCES, **of_acts.SENTENCES}
+SENTENCES = {
+    **of_days.SENTENCES,
+    **of_units.SENTENCES,
+    **of_readings.SENTENCES,
+    **of_acts.SENTENCES,
+    **of_troubles.SENTENCES,
+}
 """Kind -> how it is told. A test holds the kinds complete."""
 
 CONTEXT = frozenset({"day_begun", "program_started", "input_read", "terms_read", "images_accepted"})
@@ -27,6 +33,8 @@ _TITLES = {
     "charge_ended": "Waiting",
     "unit_sent_off": "Sent off",
     "unit_held": "Held",
+    "attempts_ended": "As it is",
+    "taken_as_it_is": "As it is",
     "unit_lifted": "Lifted",
     "unit_ready": "Ready",
     "unit_recalled": "Recalled",
@@ -34,7 +42,7 @@ _TITLES = {
     "set_proved": "The set",
 }
 _OF_SETS = ("set_proved", "set_decided")
-_TOPICS = {"check in": "Check-in", "hand back": "Hand-back", "charge": "Charging"}
+_TOPICS = {"check in": "Check-in", "hand back": "Hand-back", "hand back as it is": "As it is", "charge": "Charging"}
 
 
 def about(entries: Iterable[Entry], serial: str) -> tuple[Entry, ...]:

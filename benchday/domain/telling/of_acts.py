@@ -70,6 +70,7 @@ def _settled(_: Telling, e: Entry) -> Sentence:
         "written": "the image is in",
         "untouched": "the old release runs: nothing was written",
         "broken": "it has no valid release",
+        "other": "another release runs than before and than was sent",
     }
     f = e.facts
     release = f" (release {f['release']})" if f["release"] else ""
