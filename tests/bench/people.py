@@ -42,6 +42,7 @@ class People(ScriptedOperators):
             "failed": {"answer": "hand back"},
             "charged": {"charge_percent": 95},
             "hand back": {"to": "the crew"},
+            "hand back as it is": {"to": "the crew"},
             "recording": {"answer": "hold"},
             "inputs": {"answer": "accept"},
             "walk-in": {"accept": "mistake"},
