@@ -60,8 +60,8 @@ MUTANTS = (
     Mutant(
         "a recovery that forgets to hold",
         "bench/recovery.py",
-        "cut = [s for s in book.state.units.values() if s.state in NO_SAFE_STOP]",
-        "cut = [s for s in book.state.units.values() if s.state in ()]",
+        "s.state in NO_SAFE_STOP or _half_set(s)",
+        "_half_set(s)",
         _promise("a_write_that_was_cut_is_held_by_whoever_starts_next"),
     ),
     Mutant(
