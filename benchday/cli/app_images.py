@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from benchday.cli.app_options import Json
+from benchday.cli.app_options import Here, Json
 from benchday.cli.conduct import conduct
 
 images = typer.Typer(
@@ -17,7 +17,6 @@ images = typer.Typer(
     no_args_is_help=True,
 )
 
-Here = Annotated[Path, typer.Argument(metavar="[DIR]", help="The day's folder.")]
 Version = "A release of the same model that the store holds."
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -35,47 +37,62 @@ PULLED = """\
 """
 
 
+DAYS = {
+    "whole": (20, 1, 600, ""),
+    "one": (6, 5, 600, ""),
+    "other": (6, 5, 900, ""),
+    "troubled": (3, 1, 600, "trouble.yaml"),
+    "pulled": (1, 1, 600, "pulled.yaml"),
+}
+"""Units, seed, speed and file of trouble of each."""
+ENDS_WITHIN_S = 240
+"""A day takes about a minute, and much longer where the processors are busy with other things."""
+
+
 @pytest.fixture(scope="session")
 def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, DemoProcess]]:
-    """Begin every day."""
-    folder = tmp_path_factory.mktemp("days")
-    trouble, pulled = folder / "trouble.yaml", folder / "pulled.yaml"
-    trouble.write_text(TROUBLE, encoding="utf-8")
-    pulled.write_text(PULLED, encoding="utf-8")
+    """Begin every day, once for all processors that the tests run on."""
+    base = tmp_path_factory.getbasetemp()
+    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "days"
+    try:
+        folder.mkdir()
+    except FileExistsError:
+        yield {name: DemoProcess(folder / name) for name in DAYS}
+        return
+    (folder / "trouble.yaml").write_text(TROUBLE, encoding="utf-8")
+    (folder / "pulled.yaml").write_text(PULLED, encoding="utf-8")
     days = {
-        "whole": DemoProcess.begun(folder / "whole", 20, 1, 600),
-        "one": DemoProcess.begun(folder / "one", 6, 5, 600),
-        "other": DemoProcess.begun(folder / "other", 6, 5, 900),
-        "troubled": DemoProcess.begun(folder / "troubled", 3, 1, 600, "--trouble", str(trouble)),
-        "pulled": DemoProcess.begun(folder / "pulled", 1, 1, 600, "--trouble", str(pulled)),
+        name: DemoProcess.begun(folder / name, units, seed, speed, *_trouble(folder, trouble))
+        for name, (units, seed, speed, trouble) in DAYS.items()
     }
     yield days
     for day in days.values():
-        if day.process.poll() is None:
-            day.process.kill()
-        # Also of one that ended and that no test of this processor asked for.
-        day.process.communicate()
+        day.let_go()
+
+
+def _trouble(folder: Path, file: str) -> tuple[str, ...]:
+    return ("--trouble", str(folder / file)) if file else ()
 
 
 @pytest.fixture(scope="session")
 def day(running: dict[str, DemoProcess]) -> FinishedDay:
     """Give the demo day of 20 units, finished."""
-    return running["whole"].finished(90)
+    return running["whole"].finished(ENDS_WITHIN_S)
 
 
 @pytest.fixture(scope="session")
 def pair(running: dict[str, DemoProcess]) -> tuple[FinishedDay, FinishedDay]:
     """Give two finished days of 6 units with the same seed, run at different speeds."""
-    return running["one"].finished(90), running["other"].finished(90)
+    return running["one"].finished(ENDS_WITHIN_S), running["other"].finished(ENDS_WITHIN_S)
 
 
 @pytest.fixture(scope="session")
 def troubled(running: dict[str, DemoProcess]) -> FinishedDay:
     """Give a finished day with more trouble."""
-    return running["troubled"].finished(90)
+    return running["troubled"].finished(ENDS_WITHIN_S)
 
 
 @pytest.fixture(scope="session")
 def pulled(running: dict[str, DemoProcess]) -> FinishedDay:
     """Give a finished day of one unit whose cable comes off, first when it is asked who it is, then during a copy."""
-    return running["pulled"].finished(90)
+    return running["pulled"].finished(ENDS_WITHIN_S)

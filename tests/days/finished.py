@@ -7,6 +7,7 @@ import json
 import sqlite3
 import subprocess
 import sys
+import time
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -131,29 +132,44 @@ def _without_references(value: Mapping[str, Any]) -> str:
     return json.dumps(kept, sort_keys=True)
 
 
-@dataclass
+@dataclass(frozen=True)
 class DemoProcess:
-    """A demo that runs in a process of its own."""
+    """A demo that runs in a process of its own; what it prints and how it ends is in files beside its folder.
+
+    So whoever did not begin it, another processor's tests, can wait for its end too.
+    """
 
     folder: Path
-    process: subprocess.Popen[str]
+    process: subprocess.Popen[bytes] | None = None
+    """None where somebody else began it."""
 
     @classmethod
     def begun(cls, folder: Path, units: int, seed: int, speed: int, *more: str) -> DemoProcess:
         """Begin a demo day as a person would, by the command."""
         command = [sys.executable, "-W", "error", "-m", "benchday.cli.main", "demo", str(folder), "--json"]
         command += ["--units", str(units), "--seed", str(seed), "--speed", str(speed), *more]
-        return cls(
-            folder, subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-        )
+        cls(folder)._beside("ended").unlink(missing_ok=True)
+        script = '"$@" >"$0.out" 2>"$0.err"; echo $? >"$0.ending"; mv "$0.ending" "$0.ended"'
+        return cls(folder, subprocess.Popen(["sh", "-c", script, str(folder), *command], cwd=ROOT))
+
+    def let_go(self) -> None:
+        """Wait for its end, if it was begun here."""
+        if self.process is not None:
+            self.process.wait()
 
     def finished(self, within_s: float) -> FinishedDay:
         """Wait for its end and return what it left; fails with what it said if it did not end well."""
-        try:
-            out, err = self.process.communicate(timeout=within_s)
-        except subprocess.TimeoutExpired:
-            self.process.kill()
-            out, err = self.process.communicate()
-            raise AssertionError(f"the demo did not end within {within_s} s:\n{err[-2000:]}") from None
-        assert self.process.returncode == 0, f"the demo ended with {self.process.returncode}:\n{err[-4000:]}"
-        return FinishedDay(self.folder, json.loads(out))
+        until = time.monotonic() + within_s
+        while not self._beside("ended").exists():
+            assert time.monotonic() < until, f"the demo did not end within {within_s} s:\n{self._text('err')[-2000:]}"
+            time.sleep(0.1)
+        self.let_go()
+        status = self._text("ended").strip()
+        assert status == "0", f"the demo ended with {status}:\n{self._text('err')[-4000:]}"
+        return FinishedDay(self.folder, json.loads(self._text("out")))
+
+    def _beside(self, what: str) -> Path:
+        return self.folder.with_name(f"{self.folder.name}.{what}")
+
+    def _text(self, what: str) -> str:
+        return self._beside(what).read_text(encoding="utf-8")
