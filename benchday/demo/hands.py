@@ -114,8 +114,10 @@ class SimulatedHands:
     async def press_for_proof(self, item: Item) -> None:
         """Press the keys that make the display show the unit's proof; the answer is read off it afterwards."""
         unit = item.unit or ""
+        # What it still shows may be its answer to an earlier nonce.
+        before = read_state(self._bench, unit)["display"].get("proof")
         await self._do(unit, {"do": "prove", "nonce": str(item.figures["nonce"])})
-        await self._until(unit, lambda told: bool(told["display"].get("proof")))
+        await self._until(unit, lambda told: told["display"].get("proof") not in (None, "", before))
 
     async def _power(self, unit: str, *, on: bool) -> None:
         await self._do(unit, {"do": "external power", "on": on})

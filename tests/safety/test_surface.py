@@ -13,13 +13,12 @@ from typing import Any
 import pytest
 
 import benchday
-from benchday.demo.instruments import prepare
-from benchday.inputs.sample import read_scenario
 from benchday.record.place import Place
 from benchday.wiring import SIMULATOR_KEY
-from tests.safety.kill_day import ONE_WRITE, SPEED, bench_of, end_instruments, serve, write_day
-from tests.safety.oracle import judge, rows_of
-from tests.safety.points import Points
+from tests.faults.checker import rows_of, violations
+from tests.faults.days import ONE_WRITE, SPEED, Ground
+from tests.faults.forked import serve
+from tests.faults.points import Points
 
 PACKAGE = Path(benchday.__file__).parent
 ENVIRONMENT = {"environ", "environb", "getenv", "getenvb"}
@@ -96,22 +95,22 @@ def test_no_environment_variable_touches_a_confirmation() -> None:
 async def test_without_a_person_only_a_proved_simulator_is_written(tmp_path: Path, key: str, by: str) -> None:
     """Real journal, real simulator process: without the day's key nothing reaches it."""
     folder = tmp_path / "day"
-    write_day(folder, (ONE_WRITE,))
+    ground = Ground.laid_out(folder, (ONE_WRITE,))
     process = begin_instrument(folder, key)
     try:
-        assert await serve(folder, Points(folder), by) == "finished"
+        assert await serve(ground, Points(folder), by) == "finished"
     finally:
-        end_instruments(folder)
+        process.terminate()
         process.wait(20)
     kinds = [row.kind for row in rows_of(folder)]
     begun = [x for x in log_of(folder) if x["what"] == "image_begin"]
     permits = [row.facts["permit"]["confirmed_by"] for row in rows_of(folder) if row.kind == "permit_given"]
     assert permits == [by]
     if key == "the day's":
-        assert judge(folder) == []
+        assert violations(folder, finished=True) == []
         assert len(begun) == 1
     else:
-        assert judge(folder, finished=False) == []
+        assert violations(folder) == []
         assert begun == []
         assert "act_spent" not in kinds
         assert "act_refused" in kinds
@@ -120,9 +119,8 @@ async def test_without_a_person_only_a_proved_simulator_is_written(tmp_path: Pat
 
 def begin_instrument(folder: Path, key: str) -> subprocess.Popen[bytes]:
     """Start the unit's process with this key, where the day will find it running."""
-    bench, home = bench_of(folder), folder / "instruments" / ONE_WRITE
-    prepare(bench, read_scenario(folder))
-    file = Place(bench.record).keys / SIMULATOR_KEY
+    home = folder / "instruments" / ONE_WRITE
+    file = Place(folder / "record").keys / SIMULATOR_KEY
     if key == "another":
         file = folder / "another.key"
         file.write_text("5a" * 32, encoding="ascii")
@@ -136,9 +134,7 @@ def begin_instrument(folder: Path, key: str) -> subprocess.Popen[bytes]:
     )
     assert process.stdout is not None
     with process.stdout:
-        ready = json.loads(process.stdout.readline())
-    told = {**ready, "speed_milli": SPEED * 1000, "trouble": "None"}
-    (home / "running.json").write_text(json.dumps(told), encoding="utf-8")
+        assert json.loads(process.stdout.readline())["serial"] == ONE_WRITE
     return process
 
 

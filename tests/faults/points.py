@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import json
 import os
 import signal
-from collections import Counter
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -20,15 +18,12 @@ from benchday.domain.seams import Archive, AskHand, Incoming, Journal, OpenDrive
 
 
 @dataclass(frozen=True, slots=True)
-class Point:
-    """The n-th time that the program passes a moment, n from 1."""
+class Kill:
+    """Where a run is killed: at the n-th of the moments whose words begin so, n from 1."""
 
-    moment: str
     n: int
-
-    def __str__(self) -> str:
-        """Tell it on one line."""
-        return f"{self.moment} #{self.n}"
+    beginning: str = ""
+    """Empty for any moment."""
 
 
 @dataclass(slots=True)
@@ -36,17 +31,21 @@ class Points:
     """Counts moments, and kills this process at the one that was asked for."""
 
     folder: Path
-    """Gets passed.txt (moments in order) and acknowledged.txt (entries the program knew to be recorded)."""
-    kill_at: Point | None = None
-    _passed: Counter[str] = field(default_factory=Counter)
+    """Gets passed.txt (moments in order), acknowledged.txt (entries the program knew to be recorded) and killed.txt."""
+    kill: Kill | None = None
+    before_death: Callable[[], None] = lambda: None
+    """Kills whatever is to die together with this process."""
+    _passed: int = 0
 
     def passed(self, moment: str) -> None:
         """Pass a moment: die here, or go on."""
-        self._passed[moment] += 1
-        here = Point(moment, self._passed[moment])
-        if here == self.kill_at:
-            os.kill(os.getpid(), signal.SIGKILL)
-        _add_line(self.folder / "passed.txt", json.dumps([here.moment, here.n]))
+        if self.kill is not None and moment.startswith(self.kill.beginning):
+            self._passed += 1
+            if self._passed == self.kill.n:
+                _add_line(self.folder / "killed.txt", moment)
+                self.before_death()
+                os.kill(os.getpid(), signal.SIGKILL)
+        _add_line(self.folder / "passed.txt", moment)
 
     def acknowledged(self, entries: Sequence[Entry]) -> None:
         """Write down what the program has been told is recorded."""

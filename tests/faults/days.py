@@ -1,0 +1,175 @@
+"""Small days of few units on a simulated bench, laid out once and copied for each case."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from benchday.demo.instruments import Bench, prepare
+from benchday.domain.plan import DayPlan
+from benchday.domain.scenario import LineLift, Scenario, ScenarioUnit, Starts
+from benchday.inputs.day import load_day
+from benchday.inputs.sample import SCENARIO, read_scenario, scenario_text, shipped_scenario, write_sample
+from benchday.inputs.sample_images import write_images
+from benchday.inputs.sample_text import IMAGES_HEAD, roster_text
+from benchday.inputs.yaml_writing import yaml_lines
+from benchday_simulators.images import build_image
+from tests.devices.slot_images import slot_image
+
+SPEED = 1000
+"""So fast that a write takes a second, and so slow that the hours of a day are a minute and a half."""
+PAYLOAD_BYTES = 9_000
+"""Small images: many blocks are no other moments than a few."""
+RECORDINGS_BYTES = (3000, 2000)
+ONE_WRITE, TWO_WRITES, WHERRY = "007421530018", "007421529960", "WH30-0042"
+OF_MODEL: Mapping[str, str] = {
+    "Millrace": ONE_WRITE,
+    "Weirstone": "WS-41-00342",
+    "Osier": "OS8812-0561",
+    "Tiller": "TL7730A",
+    "Wherry": WHERRY,
+    "Gantry": "GN2207-124",
+    "Fenbook": "FB2204-3371",
+    "Sluicepad": "SP4-22107",
+}
+"""The unit that stands for each simulated model: plain, with recordings, written once."""
+OPERATOR = "Ines Halloran"
+
+_DAY = """\
+day: A day that is disturbed
+hours:
+  - {date: "2026-06-16", opens: "00:00", closes: "23:59"}
+time_zone: Europe/London
+instruments: simulated
+policy: {first_off: true, permit_minutes: 10}
+image_store: images
+playbooks: shipped
+record: record
+"""
+_BENCH = """\
+bench: fault-1
+name: A bench that is disturbed
+stations: [{name: S1}, {name: S2}]
+cables:
+  - {connector: round, number: R1}
+  - {connector: round, number: R2}
+  - {connector: usb, number: U1}
+  - {connector: usb, number: U2}
+  - {connector: six-pin, number: X1}
+adapters: [{name: W1}, {name: W2}]
+operators:
+  - name: Ines Halloran
+    may: [check in, preserve, confirm, last look]
+"""
+_WHERRY_IMAGE = {
+    "file": "wherry-1.4.0.img",
+    "release": "1.4.0",
+    "issued": "2026-02-02",
+    "models": ["Wherry"],
+    "source": "built for this test",
+    "approved_by": OPERATOR,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """A day that has not begun, with its files read already."""
+
+    folder: Path
+    plan: DayPlan
+    scenario: Scenario
+
+    @classmethod
+    def laid_out(cls, folder: Path, serials: tuple[str, ...]) -> Ground:
+        """Write a day of these units, and read it."""
+        write_day(folder, serials)
+        return cls(folder, load_day(folder), read_scenario(folder))
+
+    def copied(self, folder: Path) -> Ground:
+        """Return a day of its own for one case."""
+        shutil.copytree(self.folder, folder, symlinks=True)
+        return Ground(folder, self.plan, self.scenario)
+
+    @property
+    def serials(self) -> tuple[str, ...]:
+        """The units."""
+        return tuple(u.serial for u in self.scenario.units)
+
+    def bench(self, speed: int = SPEED) -> Bench:
+        """The day's simulated bench."""
+        return bench_of(self.folder, speed)
+
+
+def write_day(folder: Path, serials: tuple[str, ...] = (ONE_WRITE,)) -> None:
+    """Write the day of these units, with small recordings and images, and lay out its instruments."""
+    write_sample(folder, 1, build_image=_small_image, units=1)
+    shutil.rmtree(folder / "schemas")
+    known = {u.serial: u for u in (*shipped_scenario().units, _wherry())}
+    units = tuple(_small(known[serial]) for serial in serials)
+    lifts = tuple(LineLift(unit=u.serial, by=OPERATOR, after_minutes=0, reason="looked into") for u in units)
+    scenario = Scenario(scenario="disturbed", seed=1, units=units, lifts=lifts)
+    for name, text in (
+        (SCENARIO, scenario_text(scenario)),
+        ("roster.csv", roster_text(units)),
+        ("day.yaml", _DAY),
+        ("bench.yaml", _BENCH),
+    ):
+        (folder / name).write_text(text, encoding="utf-8")
+    _keep_images(folder / "images", {u.model for u in units})
+    prepare(bench_of(folder), scenario)
+    for unit in units:
+        _plug_in(bench_of(folder).of(unit.serial) / "state.json")
+
+
+def _keep_images(store: Path, models: set[str]) -> None:
+    """Leave the images of these models alone: each case copies them."""
+    entries = [e for e in write_images(store, 1, _small_image) if set(e["models"]) & models]
+    if "Wherry" in models:
+        image, _ = slot_image("1.4.0", PAYLOAD_BYTES)
+        (store / str(_WHERRY_IMAGE["file"])).write_bytes(image)
+        entries.append({**_WHERRY_IMAGE, "sha256": hashlib.sha256(image).hexdigest(), "bytes": len(image)})
+    (store / "images.yaml").write_text(IMAGES_HEAD + "\n".join(yaml_lines(entries, "  ")) + "\n", encoding="utf-8")
+    kept = {e["file"] for e in entries} | {"images.yaml"}
+    for path in store.iterdir():
+        if path.name not in kept:
+            path.unlink()
+
+
+def _wherry() -> ScenarioUnit:
+    """Return a unit that speaks SMP, of which the shipped day has none."""
+    like = next(u for u in shipped_scenario().units if u.serial == ONE_WRITE)
+    starts = Starts(release="1.3.1", hardware="B", term="2027-04-30")
+    told = {"serial": WHERRY, "model": "Wherry", "support_until": "2027-04-30", "starts": starts, "shows": "SMP"}
+    return like.model_copy(update=told)
+
+
+def _plug_in(state: Path) -> None:
+    """Run a unit from external power: at this speed a busy computer would find its battery flat."""
+    told = json.loads(state.read_text(encoding="utf-8"))
+    state.write_text(json.dumps({**told, "external_power": True}), encoding="utf-8")
+
+
+def _small(unit: ScenarioUnit) -> ScenarioUnit:
+    starts = unit.starts.model_copy(update={"recordings": RECORDINGS_BYTES, "broken_recording": 0})
+    return unit.model_copy(update={"starts": starts, "arrives": "00:00", "promised": None, "crew": ""})
+
+
+def _small_image(**how: object) -> bytes:
+    return build_image(**{**how, "payload_bytes": PAYLOAD_BYTES})  # type: ignore[arg-type]  # handed on as they came
+
+
+def bench_of(folder: Path, speed: int = SPEED) -> Bench:
+    """Return the simulated bench of a day."""
+    trouble = folder / "instruments" / "trouble.yaml"
+    return Bench(folder, folder / "record", speed * 1000, trouble if trouble.exists() else None)
+
+
+def write_troubles(folder: Path, troubles: Iterable[Mapping[str, object]]) -> None:
+    """Write down what is to befall the instruments of a day."""
+    # JSON is YAML, and quicker to write.
+    lines = [f"- {json.dumps(told)}" for told in troubles]
+    (folder / "instruments" / "trouble.yaml").write_text("\n".join(lines or ["[]"]) + "\n", encoding="utf-8")

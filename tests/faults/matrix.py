@@ -1,0 +1,57 @@
+"""Trouble by kind, moment and model: generated from what the simulators say can befall them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from random import Random
+
+from benchday_simulators import troubles
+from tests.faults.cases import Case
+from tests.faults.days import OF_MODEL, write_troubles
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One kind of trouble, at one moment, of one model."""
+
+    model: str
+    what: str
+    when: str
+
+
+def cells() -> list[Cell]:
+    """Return every cell: each kind at each moment for each model."""
+    return [Cell(model, what, when) for model in OF_MODEL for what in troubles.KINDS for when in troubles.MOMENTS]
+
+
+def of_model(model: str) -> list[Cell]:
+    """Return the cells of one model."""
+    return [cell for cell in cells() if cell.model == model]
+
+
+def one_cell(case: Case, cell: Cell, draw: Random) -> None:
+    """Let one trouble befall the first unit of a day."""
+    write_troubles(case.folder, [_trouble(OF_MODEL[cell.model], cell, draw, times=draw.choice((1, 1, 2, 3)))])
+    case.run()
+
+
+def storm(case: Case, draw: Random, models: Sequence[str]) -> None:
+    """Let many troubles befall all units of a day."""
+    told = []
+    for model in models:
+        for cell in draw.sample(of_model(model), draw.randrange(4, 13)):
+            told.append(_trouble(OF_MODEL[model], cell, draw, times=draw.randrange(1, 6)))
+    write_troubles(case.folder, told)
+    case.run()
+
+
+def _trouble(serial: str, cell: Cell, draw: Random, *, times: int) -> dict[str, object]:
+    return {
+        "unit": serial,
+        "when": cell.when,
+        "what": cell.what,
+        "percent": draw.choice((0, 0, 20, 50, 80, 97)),
+        "seconds": draw.choice((0.05, 0.3, 1.0, 2.5)),
+        "times": times,
+    }
