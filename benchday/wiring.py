@@ -55,7 +55,7 @@ from benchday.record.journal import open_journal
 from benchday.record.personal import Personal, open_personal
 from benchday.record.place import Place as RecordPlace
 from benchday.record.place import record_folder
-from benchday.record.reading import open_reader
+from benchday.record.reading import is_begun, open_reader
 
 SIMULATOR_KEY = "simulators.key"
 """File in the record's keys/ with the day's key, 64 hex digits."""
@@ -226,7 +226,7 @@ def _clock(record: Path, plan: DayPlan, options: RunOptions, *, simulated: bool)
     if not simulated:
         return DayClock(asleep_us=asleep_us)
     at = plan.at_us(plan.hours.opens)
-    if RecordPlace(record).journal.is_file():
+    if is_begun(record):
         with open_reader(record) as reader:
             state = fold(reader.read(plan.bench.bench))
         if is_under_way(state, plan):

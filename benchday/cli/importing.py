@@ -19,8 +19,7 @@ from benchday.inputs.source import plain_bytes, read_bytes
 from benchday.inputs.yaml_text import read_yaml
 from benchday.record.clock import DayClock
 from benchday.record.journal import open_journal
-from benchday.record.place import Place
-from benchday.record.reading import open_reader
+from benchday.record.reading import is_begun, open_reader
 
 CHAIN = "register"
 """Chain of what is read in outside any day, so that no bench's day is touched."""
@@ -79,7 +78,7 @@ def _bytes_of(file: Path) -> bytes:
 
 def _sort_of(record: Path, named: bool) -> bool:
     """Tell whether the record is, or will be, a simulated one."""
-    if Place(record).journal.is_file():
+    if is_begun(record):
         with open_reader(record) as reader:
             return reader.simulated
     data = None if named else read_bytes(Path(DAY), DAY, [])
@@ -89,7 +88,7 @@ def _sort_of(record: Path, named: bool) -> bool:
 
 def _new_rows(record: Path, table: RegisterTable) -> Sequence[RegisterRow]:
     """Return the rows that say something else than what was last read in of their units."""
-    if not Place(record).journal.is_file():
+    if not is_begun(record):
         return table.rows
     last: dict[str, int] = {}
     with open_reader(record) as reader:

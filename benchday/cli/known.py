@@ -9,8 +9,7 @@ from pathlib import Path
 from benchday.domain.bench import Instruments
 from benchday.domain.plan import DayPlan
 from benchday.planning.register import KINDS, Registered, register_of
-from benchday.record.place import Place
-from benchday.record.reading import RecordReader, open_reader
+from benchday.record.reading import RecordReader, is_begun, open_reader
 
 
 @contextmanager
@@ -20,7 +19,7 @@ def of_its_sort(plan: DayPlan, record: Path) -> Iterator[RecordReader | None]:
     Raises:
         RecordError: it cannot be read.
     """
-    if not Place(record).journal.is_file():
+    if not is_begun(record):
         yield None
         return
     with open_reader(record) as reader:

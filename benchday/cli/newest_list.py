@@ -8,7 +8,7 @@ from benchday.cli.reading import opened, source_of
 from benchday.domain.errors import InputError, RecordError
 from benchday.domain.image_lists import NOTHING_SEEN, SeenList, newest_seen
 from benchday.inputs.outcome import Notice
-from benchday.record.place import Place
+from benchday.record.reading import is_begun
 
 
 def newest_in_record(folder: Path) -> tuple[SeenList, tuple[Notice, ...]]:
@@ -20,7 +20,7 @@ def newest_in_record(folder: Path) -> tuple[SeenList, tuple[Notice, ...]]:
         source = source_of(folder, None)
     except InputError:
         return NOTHING_SEEN, ()  # told with the other mistakes of day.yaml
-    if not Place(source.record).journal.is_file():
+    if not is_begun(source.record):
         return NOTHING_SEEN, ()
     try:
         with opened(source) as (reader, _):

@@ -23,8 +23,8 @@ from benchday.domain.seams import Desk, Operators
 from benchday.inputs.day import load_day
 from benchday.inputs.playbook_files import SHIPPED, read_playbooks
 from benchday.inputs.sample import SCENARIO, read_scenario, scenario_of, write_sample
-from benchday.record.place import Place, record_folder
-from benchday.record.reading import open_reader
+from benchday.record.place import record_folder
+from benchday.record.reading import is_begun, open_reader
 from benchday.wiring import Ended, RunOptions, opened, run_day
 
 
@@ -90,7 +90,7 @@ async def run_simulated(folder: Path, options: RunOptions, operators: Operators)
 
 def read_state(record: Path, plan: DayPlan) -> DayState | None:
     """Return the state of this day in a record, None if it has not begun there."""
-    if not Place(record).journal.is_file():
+    if not is_begun(record):
         return None
     with open_reader(record) as reader:
         state = fold(reader.read(plan.bench.bench))

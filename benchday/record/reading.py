@@ -59,6 +59,22 @@ class RecordReader:
         return None if row is None else str(row[0])
 
 
+def is_begun(folder: Path) -> bool:
+    """Tell whether there is a record at ``folder``; one whose making was cut short is none yet, and is made anew.
+
+    Raises:
+        RecordError: a newer program wrote it, or something else did.
+        RecordDamaged
+    """
+    path = Place(folder).journal
+    if not path.is_file():
+        return False
+    with closing(connect_reader(path)) as connection, in_our_words(path):
+        made = refuse_newer(connection, path, shipped())
+        # What sort of record it is stands in it last.
+        return bool(made) and connection.execute("SELECT 1 FROM record").fetchone() is not None
+
+
 @contextmanager
 def open_reader(folder: Path) -> Iterator[RecordReader]:
     """Open the record at ``folder`` for reading.

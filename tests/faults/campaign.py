@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import pickle
 import shutil
 import sys
 import traceback
@@ -18,24 +19,30 @@ from dataclasses import dataclass
 from pathlib import Path
 from random import Random
 
+from benchday import wiring
 from tests.faults import cases, matrix, whole
 from tests.faults.cases import SLOWER, Case, Result
-from tests.faults.days import OF_MODEL, ONE_WRITE, TWO_WRITES, Ground
+from tests.faults.days import OF_MODEL, ONE_WRITE, SPEED, TWO_WRITES, Ground
 from tests.faults.forked import preload
 
 RESULTS = "results.jsonl"
 KILLS: dict[str, tuple[Callable[[Case, Random, int], None], int, bool]] = {
-    "clean": (cases.clean, 1000, True),
-    "points": (cases.at_points, 1000, True),
-    "instants": (cases.at_instants, 1000, True),
-    "recovery": (cases.in_recovery, 1000, True),
+    "clean": (cases.clean, SPEED, True),
+    "points": (cases.at_points, SPEED, True),
+    "instants": (cases.at_instants, SPEED, True),
+    "recovery": (cases.in_recovery, SPEED, True),
     "instruments": (cases.of_instruments, SLOWER, False),
     "both": (cases.of_both, SLOWER, False),
-    "whole": (whole.of_whole_processes, 3000, False),
+    "whole": (whole.of_whole_processes, SPEED, False),
 }
 """Kind -> how a day is disturbed, its speed, and whether every unit is to be handed back all the same."""
 TROUBLE = ("matrix", "storm")
 KINDS = (*KILLS, *TROUBLE)
+SHORT = {"clean": 2, "points": 3, "instants": 2, "recovery": 3, "instruments": 2, "both": 2, "whole": 1} | {
+    "matrix": 8,
+    "storm": 2,
+}
+"""Kind -> cases in the short form, which the test suite runs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,19 +64,27 @@ class Order:
 
 
 class Grounds:
-    """The days that cases are copied from, each laid out when it is first wanted."""
+    """The days that cases are copied from, each laid out when it is first wanted, and kept for the next call."""
 
     def __init__(self, folder: Path) -> None:
-        """Lay them out below a folder."""
-        self._folder = folder
-        shutil.rmtree(folder, ignore_errors=True)
+        """Lay them out below a folder of this program's very files: others may lay them out otherwise."""
+        self._folder = folder / wiring.own_digest()[:16]
         self._laid_out: dict[tuple[str, ...], Ground] = {}
 
     def of(self, *serials: str) -> Ground:
         """Return the day of these units."""
         if serials not in self._laid_out:
-            self._laid_out[serials] = Ground.laid_out(self._folder / str(len(self._laid_out)), serials)
+            self._laid_out[serials] = self._kept("+".join(serials), serials)
         return self._laid_out[serials]
+
+    def _kept(self, name: str, serials: tuple[str, ...]) -> Ground:
+        kept = self._folder / f"{name}.kept"
+        if not kept.exists():
+            shutil.rmtree(self._folder / name, ignore_errors=True)
+            ground = Ground.laid_out(self._folder / name, serials)
+            kept.write_bytes(pickle.dumps((ground.plan, ground.scenario)))
+        # Our own file, written by the line above.
+        return Ground(self._folder / name, *pickle.loads(kept.read_bytes()))  # noqa: S301
 
     def for_case(self, order: Order) -> Ground:
         """Return the day of a case: one unit, one with two writes, or two side by side."""
@@ -161,6 +176,14 @@ def _result(order: Order, folder: Path) -> Result:
     return result
 
 
+def _read(path: Path) -> dict[str, Result]:
+    """Read the results so far; half a line that the end of an earlier call left is taken away."""
+    text = path.read_text(encoding="utf-8") if path.exists() else ""
+    whole = text[: text.rfind("\n") + 1]
+    path.write_text(whole, encoding="utf-8")
+    return {told["case"]: Result(**told) for told in map(json.loads, whole.splitlines())}
+
+
 def counted(results: list[Result]) -> dict[str, object]:
     """Count what was done and what it showed."""
     outcomes = Counter(o.split(":", 1)[0] for r in results for o in r.outcomes.values())
@@ -186,24 +209,27 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1, metavar="N")
     parser.add_argument("--count", type=int, default=4, metavar="K", help="cases of each kind")
     parser.add_argument("--kind", action="append", choices=KINDS, help="again for more; all, if none is named")
+    parser.add_argument("--short", action="store_true", help="few cases of every kind, as the test suite has them")
     parser.add_argument("--at-once", type=int, default=12, metavar="N", help="cases side by side; they mostly wait")
     asked = parser.parse_args()
     asked.folder.mkdir(parents=True, exist_ok=True)
 
-    orders = [Order(asked.seed, kind, n) for n in range(asked.count) for kind in asked.kind or KINDS]
+    counts = SHORT if asked.short else dict.fromkeys(asked.kind or KINDS, asked.count)
+    orders = [Order(asked.seed, kind, n) for n in range(max(counts.values())) for kind in counts if n < counts[kind]]
     path = asked.folder / RESULTS
-    lines = path.read_text(encoding="utf-8").splitlines() if path.exists() else []
-    done = {told["case"]: Result(**told) for told in map(json.loads, lines)}
-    preload()
+    done = _read(path)
+    missing = [o for o in orders if o.name not in done]
+    if missing:
+        preload()
     with path.open("a", encoding="utf-8") as out:
-        for result in run_all([o for o in orders if o.name not in done], asked.folder, asked.at_once):
+        for result in run_all(missing, asked.folder, asked.at_once):
             done[result.case] = result
             out.write(json.dumps(result.as_facts()) + "\n")
             out.flush()
             for alarm in result.alarms:
                 sys.stderr.write(f"{result.case}: {alarm}\n")
     mine = [done[o.name] for o in orders]
-    for kind in asked.kind or KINDS:
+    for kind in counts:
         sys.stdout.write(json.dumps({"kind": kind, **counted([r for r in mine if r.kind == kind])}) + "\n")
     sys.stdout.write(json.dumps({"kind": "all", **counted(mine)}) + "\n")
     return 1 if any(r.alarms for r in mine) else 0

@@ -106,7 +106,7 @@ def rows_of(folder: Path) -> list[Row]:
     path = folder / "record" / "journal.db"
     if not path.exists():
         return []
-    query = f"SELECT {', '.join(COLUMNS)}, body, prev, digest FROM entry ORDER BY bench, seq"
+    query = f"SELECT {', '.join(COLUMNS)}, body, prev, digest FROM entry ORDER BY bench, seq"  # noqa: S608 - our own
     with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as database:
         # A program that was killed while it made the file has left no table yet.
         if not database.execute("SELECT 1 FROM sqlite_master WHERE name = 'entry'").fetchone():
@@ -308,7 +308,9 @@ def erased(folder: Path, rows: list[Row], log: list[Facts]) -> Iterator[str]:
     """What was erased is whole in the archive and was recorded there before, or its owner had let it go."""
     for line in (line for line in log if line["what"] == "erased"):
         before = [r for r in rows if r.wall_us <= line["at_us"]]
-        let_go = [(x["name"], x["bytes"]) for r in before if r.kind == "recordings_let_go" for x in r.facts["recordings"]]
+        let_go = [
+            (x["name"], x["bytes"]) for r in before if r.kind == "recordings_let_go" for x in r.facts["recordings"]
+        ]
         kept = [r.facts["sha256"] for r in before if r.kind == "recording_preserved"]
         for lost in line["recordings"]:
             if (lost["name"], lost["bytes"]) in let_go:
@@ -344,7 +346,8 @@ def done(rows: list[Row], state: Facts | None) -> Iterator[str]:
     if shown is None or state is None:
         return
     if (state["mode"], state["release"]) != ("run", verified):
-        yield f"state.json: {shown}, and runs {state['release'] or 'nothing'} ({state['mode']}); {verified} was verified"
+        runs = f"{state['release'] or 'nothing'} ({state['mode']})"
+        yield f"state.json: {shown}, and runs {runs}; {verified} was verified"
     if state.get("writing") or not (state.get("slots") or {}).get("confirmed", True):
         yield f"state.json: {shown}, and what it runs is not there for good"
 

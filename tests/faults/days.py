@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import shutil
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -13,6 +14,7 @@ from benchday.demo.instruments import Bench, prepare
 from benchday.domain.plan import DayPlan
 from benchday.domain.scenario import LineLift, Scenario, ScenarioUnit, Starts
 from benchday.inputs.day import load_day
+from benchday.inputs.playbook_files import shipped_folder
 from benchday.inputs.sample import SCENARIO, read_scenario, scenario_text, shipped_scenario, write_sample
 from benchday.inputs.sample_images import write_images
 from benchday.inputs.sample_text import IMAGES_HEAD, roster_text
@@ -20,8 +22,8 @@ from benchday.inputs.yaml_writing import yaml_lines
 from benchday_simulators.images import build_image
 from tests.devices.slot_images import slot_image
 
-SPEED = 1000
-"""So fast that a write takes a second, and so slow that the hours of a day are a minute and a half."""
+SPEED = 600
+"""So fast that a write takes two seconds, and so slow that the hours of a day are more than two minutes."""
 PAYLOAD_BYTES = 9_000
 """Small images: many blocks are no other moments than a few."""
 RECORDINGS_BYTES = (3000, 2000)
@@ -37,6 +39,15 @@ OF_MODEL: Mapping[str, str] = {
     "Sluicepad": "SP4-22107",
 }
 """The unit that stands for each simulated model: plain, with recordings, written once."""
+HURRIED_S = 25
+"""Real seconds that a driver waits for what takes minutes on a real unit."""
+LIMITS: Mapping[str, tuple[str, ...]] = {
+    "console": ("test_s", "flash_s", "restart_s", "image_s", "transfer_start_s", "transfer_still_s"),
+    "web": ("test_s", "flash_s", "restart_s", "image_s"),
+    "smp": ("restart_s",),
+}
+"""Driver -> its longest limits."""
+CONNECTORS = {"Millrace": "round", "Weirstone": "usb", "Wherry": "usb", "Sluicepad": "usb", "Gantry": "six-pin"}
 OPERATOR = "Ines Halloran"
 
 _DAY = """\
@@ -47,19 +58,14 @@ time_zone: Europe/London
 instruments: simulated
 policy: {first_off: true, permit_minutes: 10}
 image_store: images
-playbooks: shipped
+playbooks: playbooks
 record: record
 """
 _BENCH = """\
 bench: fault-1
 name: A bench that is disturbed
 stations: [{name: S1}, {name: S2}]
-cables:
-  - {connector: round, number: R1}
-  - {connector: round, number: R2}
-  - {connector: usb, number: U1}
-  - {connector: usb, number: U2}
-  - {connector: six-pin, number: X1}
+cables: [CABLES]
 adapters: [{name: W1}, {name: W2}]
 operators:
   - name: Ines Halloran
@@ -108,7 +114,8 @@ def write_day(folder: Path, serials: tuple[str, ...] = (ONE_WRITE,)) -> None:
     """Write the day of these units, with small recordings and images, and lay out its instruments."""
     write_sample(folder, 1, build_image=_small_image, units=1)
     shutil.rmtree(folder / "schemas")
-    known = {u.serial: u for u in (*shipped_scenario().units, _wherry())}
+    shipped = shipped_scenario().units
+    known = {u.serial: u for u in (*shipped, _wherry(shipped))}
     units = tuple(_small(known[serial]) for serial in serials)
     lifts = tuple(LineLift(unit=u.serial, by=OPERATOR, after_minutes=0, reason="looked into") for u in units)
     scenario = Scenario(scenario="disturbed", seed=1, units=units, lifts=lifts)
@@ -116,13 +123,34 @@ def write_day(folder: Path, serials: tuple[str, ...] = (ONE_WRITE,)) -> None:
         (SCENARIO, scenario_text(scenario)),
         ("roster.csv", roster_text(units)),
         ("day.yaml", _DAY),
-        ("bench.yaml", _BENCH),
+        ("bench.yaml", _BENCH.replace("CABLES", _cables({u.model for u in units}))),
     ):
         (folder / name).write_text(text, encoding="utf-8")
     _keep_images(folder / "images", {u.model for u in units})
+    _keep_playbooks(folder / "playbooks", {u.model for u in units})
     prepare(bench_of(folder), scenario)
     for unit in units:
         _plug_in(bench_of(folder).of(unit.serial) / "state.json")
+
+
+def _cables(models: set[str]) -> str:
+    """Return two cables of each type that these models want: one that no playbook names is a mistake."""
+    types = sorted({CONNECTORS[model] for model in models & set(CONNECTORS)})
+    return ", ".join(f"{{connector: {c}, number: {c}-{n}}}" for c in types for n in (1, 2))
+
+
+def _keep_playbooks(folder: Path, models: set[str]) -> None:
+    """Give the day the shipped playbooks of these models, that wait less long for what does not come."""
+    folder.mkdir()
+    shipped = shipped_folder()
+    for model in sorted(models):
+        text = (shipped / f"{model.lower()}.yaml").read_text(encoding="utf-8")
+        assert f"models: [{model}]" in text or f"- {model}" in text, model
+        text = re.sub(r"(?<=seconds: )(180|300)\b|(?<=within_s: )(60|180|300)\b", str(HURRIED_S), text)
+        for driver, limits in LIMITS.items():
+            settings = "".join(f"    {name}: {HURRIED_S}\n" for name in limits)
+            text = re.sub(rf"(?m)^(  name: {driver}\b.*\n)(  settings:\n)?", rf"\1  settings:\n{settings}", text)
+        (folder / f"{model.lower()}.yaml").write_text(text, encoding="utf-8")
 
 
 def _keep_images(store: Path, models: set[str]) -> None:
@@ -139,9 +167,9 @@ def _keep_images(store: Path, models: set[str]) -> None:
             path.unlink()
 
 
-def _wherry() -> ScenarioUnit:
+def _wherry(shipped: Iterable[ScenarioUnit]) -> ScenarioUnit:
     """Return a unit that speaks SMP, of which the shipped day has none."""
-    like = next(u for u in shipped_scenario().units if u.serial == ONE_WRITE)
+    like = next(u for u in shipped if u.serial == ONE_WRITE)
     starts = Starts(release="1.3.1", hardware="B", term="2027-04-30")
     told = {"serial": WHERRY, "model": "Wherry", "support_until": "2027-04-30", "starts": starts, "shows": "SMP"}
     return like.model_copy(update=told)

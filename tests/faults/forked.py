@@ -245,4 +245,3 @@ def preload() -> None:
     digest_once()
     gc.collect()
     gc.freeze()
-

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from random import Random
 
-from benchday_simulators import troubles
+from benchday_simulators.trouble_kinds import KINDS, moments_of, troubles_of
 from tests.faults.cases import Case
 from tests.faults.days import OF_MODEL, write_troubles
 
@@ -21,8 +21,13 @@ class Cell:
 
 
 def cells() -> list[Cell]:
-    """Return every cell: each kind at each moment for each model."""
-    return [Cell(model, what, when) for model in OF_MODEL for what in troubles.KINDS for when in troubles.MOMENTS]
+    """Return every cell: each kind that a model can suffer, at each moment at which that can be."""
+    return [
+        Cell(model, kind.what, when)
+        for model in OF_MODEL
+        for kind in troubles_of(model)
+        for when in moments_of(model, kind.what)
+    ]
 
 
 def of_model(model: str) -> list[Cell]:
@@ -38,20 +43,22 @@ def one_cell(case: Case, cell: Cell, draw: Random) -> None:
 
 def storm(case: Case, draw: Random, models: Sequence[str]) -> None:
     """Let many troubles befall all units of a day."""
-    told = []
-    for model in models:
-        for cell in draw.sample(of_model(model), draw.randrange(4, 13)):
-            told.append(_trouble(OF_MODEL[model], cell, draw, times=draw.randrange(1, 6)))
+    told = [
+        _trouble(OF_MODEL[model], cell, draw, times=draw.randrange(1, 6))
+        for model in models
+        for cell in draw.sample(of_model(model), draw.randrange(4, 13))
+    ]
     write_troubles(case.folder, told)
     case.run()
 
 
 def _trouble(serial: str, cell: Cell, draw: Random, *, times: int) -> dict[str, object]:
-    return {
-        "unit": serial,
-        "when": cell.when,
-        "what": cell.what,
-        "percent": draw.choice((0, 0, 20, 50, 80, 97)),
+    told: dict[str, object] = {"unit": serial, "when": cell.when, "what": cell.what, "times": times}
+    if cell.when in ("send", "image", "flash"):
+        told["percent"] = draw.choice((0, 0, 20, 50, 80, 97))
+    drawn = {
         "seconds": draw.choice((0.05, 0.3, 1.0, 2.5)),
-        "times": times,
+        "factor": draw.choice((2, 8)),
+        "restarts": draw.choice((1, 2, 3)),
     }
+    return told | {name: drawn[name] for name in KINDS[cell.what].takes}

@@ -189,7 +189,8 @@ def _chained_anew(change: Callable[[list[dict[str, Any]]], list[dict[str, Any]]]
                 body = canonical({**entry, "seq": seq})
                 digest = hashlib.sha256(prev + body).digest()
                 columns = [{**entry, "seq": seq}[n] for n in COLUMNS]
-                database.execute(f"INSERT INTO entry VALUES ({'?, ' * 12}?)", (*columns, body, prev, digest))
+                places = ", ".join("?" * 13)
+                database.execute(f"INSERT INTO entry VALUES ({places})", (*columns, body, prev, digest))  # noqa: S608
                 prev = digest
             database.commit()
 
@@ -236,7 +237,7 @@ def _twice(kind: str) -> Callable[[Path], None]:
     return _chained_anew(lambda told: [e for entry in told for e in (entry, entry)[: 1 + (entry["kind"] == kind)]])
 
 
-STOPPED = {"model": "Millrace", "release": "2.6", "reason": "another unit was cut short"}
+STOPPED: dict[str, object] = {"model": "Millrace", "release": "2.6", "reason": "another unit was cut short"}
 SPOILT: dict[str, tuple[Callable[[Path], None], str]] = {
     "an image that begins again": (_begins_again, "a second image began under the act"),
     "an image before its intent": (_begins_too_early, "with no act spent before"),

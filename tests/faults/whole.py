@@ -62,9 +62,10 @@ def _until_taken_up(folder: Path, program: subprocess.Popen[bytes]) -> None:
 
 
 def _starts(folder: Path) -> int:
-    with suppress(sqlite3.Error), closing(
-        sqlite3.connect(f"file:{folder / 'record' / 'journal.db'}?mode=ro", uri=True)
-    ) as database:
+    with (
+        suppress(sqlite3.Error),
+        closing(sqlite3.connect(f"file:{folder / 'record' / 'journal.db'}?mode=ro", uri=True)) as database,
+    ):
         told = database.execute("SELECT count(*) FROM entry WHERE kind = 'program_started'").fetchone()
         return int(told[0])
     return 0

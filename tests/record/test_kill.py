@@ -1,10 +1,11 @@
 """A real program killed at any moment: nothing that was acknowledged is lost, and the chain is whole."""
 
 import random
+import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,9 @@ import pytest
 from benchday.domain.errors import RecordHeld
 from benchday.record.archive import open_archive
 from benchday.record.journal import open_journal
+from benchday.record.migrating import migrate, shipped
+from benchday.record.place import Place
+from benchday.record.reading import is_begun
 from benchday.record.verifying import verify_chain
 from benchday.testing.clock import ManualClock
 
@@ -69,6 +73,25 @@ async def test_another_program_is_told_who_writes(folder: Path) -> None:
     journal = open_journal(folder, "b1", ManualClock(), simulated=True)
     assert str(program.pid) not in (folder / "journal.lock").read_text()
     await journal.close()
+
+
+@pytest.mark.asyncio
+async def test_a_record_whose_making_was_killed_is_made_anew(folder: Path) -> None:
+    """What stands there before the first commit, or before its sort is told, is no record yet and stops nobody."""
+    assert not is_begun(folder)
+    path = Place.prepared(folder).journal
+    path.touch()
+    assert not is_begun(folder)
+    with closing(sqlite3.connect(path)) as database:
+        database.execute("PRAGMA journal_mode=WAL")
+        database.execute("PRAGMA user_version=0")
+        assert not is_begun(folder)
+    with closing(sqlite3.connect(path, isolation_level=None)) as database:
+        migrate(database, path, shipped())
+        assert not is_begun(folder)
+    journal = open_journal(folder, "b1", ManualClock(), simulated=True)
+    await journal.close()
+    assert is_begun(folder)
 
 
 ARCHIVING = """

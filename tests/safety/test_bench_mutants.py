@@ -5,13 +5,11 @@ The way to make a mistake in a copy of the package is that of the house's own mu
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
 from tests.house.mutants import Mutant
+from tests.house.mutating import Copy
 from tests.house.test_mutants import copy
-from tests.house.test_mutants import run as run_in
 from tests.house.test_mutants import test_a_mistake_is_noticed as notice
 
 __all__ = ["copy"]
@@ -145,13 +143,13 @@ MUTANTS = (
 )
 
 
-def test_every_proof_passes_on_the_copy(copy: Path) -> None:
+def test_every_proof_passes_on_the_copy(copy: Copy) -> None:
     """Without a mistake all of them pass: what fails below fails for the mistake."""
-    done = run_in(copy, tuple(sorted({test for mutant in MUTANTS for test in mutant.tests})))
+    done = copy.run(*sorted({f"tests/{test}" for mutant in MUTANTS for test in mutant.tests}))
     assert done.returncode == 0, done.stdout
 
 
 @pytest.mark.parametrize("mutant", MUTANTS, ids=lambda mutant: mutant.name)
-def test_a_mistake_is_noticed(mutant: Mutant, copy: Path) -> None:
+def test_a_mistake_is_noticed(mutant: Mutant, copy: Copy) -> None:
     """Make one mistake in the copy; its test fails."""
     notice(mutant, copy)
