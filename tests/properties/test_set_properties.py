@@ -84,7 +84,7 @@ def rules(case: Case) -> Rules:
     return Rules(write_us=lambda _, i: case.us[i.release], together=case.together, choices=chosen)
 
 
-@settings(max_examples=2000, deadline=None)
+@settings(max_examples=800, deadline=None)
 @given(case=cases())
 def test_no_choice_is_better(case: Case) -> None:
     """What is chosen has the best key of all that could be: outside, days of issue, writes, time, releases."""
@@ -97,7 +97,7 @@ def test_no_choice_is_better(case: Case) -> None:
     assert case.key(members, ends) == min(case.keys())
 
 
-@settings(max_examples=1000, deadline=None)
+@settings(max_examples=400, deadline=None)
 @given(case=cases())
 def test_every_target_can_be_reached_and_is_allowed(case: Case) -> None:
     """Routes are as long and take as long as the best; nothing beyond the term is written; back only if decided."""
@@ -114,7 +114,7 @@ def test_every_target_can_be_reached_and_is_allowed(case: Case) -> None:
             assert Version(target.route[0]) < Version(unit.release)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(case=cases(), shuffle=st.randoms())
 def test_the_order_of_units_and_images_is_nothing(case: Case, shuffle: Any) -> None:
     """Targets depend on what is there, not on the lines in which it stands."""
