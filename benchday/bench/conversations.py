@@ -80,6 +80,10 @@ class Conversations:
             self._running.add((name, subject))
             self._talks.start_soon(self._talk, (name, subject), talk)
 
+    def going_on(self, name: str) -> frozenset[str]:
+        """Return about whom talks of a name are going on."""
+        return frozenset(subject for running, subject in self._running if running == name)
+
     def busy(self) -> bool:
         """Tell whether any talk is going on."""
         return bool(self._running)

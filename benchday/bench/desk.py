@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -24,7 +25,10 @@ from benchday.domain.story import UnitStory
 from benchday.planning.forecast.outlook import Outlook
 from benchday.planning.gates import waiting_reasons
 
-SHORTEST_SERIAL = 3
+A_SERIAL = re.compile(r"[A-Za-z0-9][A-Za-z0-9./_-]{2,39}")
+"""As on a roster; shorter ones are numbers of items."""
+MOST_WALK_INS = 20
+"""So many may be asked about at once; a scanner that has gone mad, or a program at the pipe, opens no more."""
 """What is shorter is taken for a slip of the keyboard, not for a walk-in."""
 
 
@@ -131,9 +135,13 @@ class BenchDesk:
         """
         serial = self.serial_in(code)
         story = self.state.units.get(serial)
-        if story is None and len(serial) < SHORTEST_SERIAL:
-            raise InputError(f"{serial!r} is no code of a unit; a serial has at least {SHORTEST_SERIAL} characters")
+        if story is None and not A_SERIAL.fullmatch(serial):
+            said = f"{serial[:60]!r} is no code of a unit"
+            raise InputError(f"{said}; a serial has 3 to 40 letters, digits, hyphens, dots, slashes and underscores")
         if story is None:
+            asked_about = self._talks.going_on("walk in")
+            if serial not in asked_about and len(asked_about) >= MOST_WALK_INS:
+                raise InputError(f"{MOST_WALK_INS} walk-ins are asked about already: answer those first")
             self._talks.begin("walk in", serial, walk_in)
             return f"{serial} is on no roster: a walk-in? See the new item."
         if story.state in (State.EXPECTED, State.ABSENT):

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from benchday.bench.desk import MOST_WALK_INS
 from benchday.domain.errors import InputError
 from benchday.domain.steps import State
 from tests.bench.fake_unit import FakeUnit
@@ -39,6 +40,24 @@ async def test_a_walk_in_is_served_like_any_other(shop: Shop) -> None:
         await day.until_state(STRANGER, State.HANDED_BACK)
         assert day.unit(STRANGER).walked_in
         assert day.unit(STRANGER).writes == ["2.10"]
+
+
+async def test_a_scanner_gone_mad_opens_no_items_without_end(shop: Shop) -> None:
+    """What is no serial is no walk-in, and no more are asked about at once than a room holds."""
+    shop.only(UNIT)
+    shop.somebody_is_awaited(UNIT)
+    shop.people.answers["walk-in"] = None
+    async with shop.running() as day:
+        await day.settled()
+        for code in ("ab", "\x1b[2J\x1b[2J", "a b c", "s" * 41, "\u202egnp", "-rf", "\ud800\ud800\ud800"):
+            with pytest.raises(InputError, match="is no code of a unit"):
+                await day.desk.scan(code)
+        for number in range(MOST_WALK_INS):
+            await day.desk.scan(f"WALK-{number:04d}")
+        with pytest.raises(InputError, match="20 walk-ins are asked about already"):
+            await day.desk.scan("WALK-9999")
+        await day.desk.scan("WALK-0001")  # the same once more opens nothing
+        await day.until(lambda: sum(i.item.topic.startswith("walk-in") for i in day.desk.items()) == MOST_WALK_INS)
 
 
 async def test_a_walk_in_needs_a_model(shop: Shop) -> None:

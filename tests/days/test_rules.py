@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import re
 from collections import defaultdict
 from datetime import datetime
@@ -175,6 +176,16 @@ def test_personal_data_is_nowhere_in_the_journal(day: FinishedDay) -> None:
     assert not [text for text in said if text.encode() in bodies or text.encode() in files]
     beside = (day.record / "personal.db").read_bytes()
     assert b"Orla Finnerty" in beside, "it should be kept beside the chain"
+
+
+def test_no_password_and_no_key_is_anywhere_in_the_record(day: FinishedDay) -> None:
+    secrets = {json.loads(p.read_text())["password"] for p in (day.folder / "instruments" / "ports").glob("*.json")}
+    secrets.add((day.record / "keys" / "simulators.key").read_text(encoding="ascii"))
+    secrets -= {""}
+    assert len(secrets) > 1, "the day has units with a page of their own"
+    for path in (*day.record.glob("journal.db*"), *day.record.glob("personal.db*")):
+        held = path.read_bytes()
+        assert not [secret for secret in secrets if secret.encode() in held], path.name
 
 
 def test_instruments_wrote_down_no_fault(day: FinishedDay) -> None:
