@@ -179,7 +179,8 @@ def test_personal_data_is_nowhere_in_the_journal(day: FinishedDay) -> None:
 
 
 def test_no_password_and_no_key_is_anywhere_in_the_record(day: FinishedDay) -> None:
-    secrets = {json.loads(p.read_text())["password"] for p in (day.folder / "instruments" / "ports").glob("*.json")}
+    states = (day.folder / "instruments").glob("*/state.json")
+    secrets = {json.loads(path.read_text(encoding="utf-8"))["password"] for path in states}
     secrets.add((day.record / "keys" / "simulators.key").read_text(encoding="ascii"))
     secrets -= {""}
     assert len(secrets) > 1, "the day has units with a page of their own"
