@@ -56,6 +56,7 @@ from benchday.record.personal import Personal, open_personal
 from benchday.record.place import Place as RecordPlace
 from benchday.record.place import record_folder
 from benchday.record.reading import is_begun, open_reader
+from benchday.record.verifying import refuse_damaged
 
 SIMULATOR_KEY = "simulators.key"
 """File in the record's keys/ with the day's key, 64 hex digits."""
@@ -165,6 +166,7 @@ async def opened(folder: Path, plan: DayPlan, options: RunOptions) -> AsyncItera
     if not simulated and options.speed_milli != 1000:
         raise InputError("a day of real instruments runs at speed 1")
     record = record_folder(folder, plan.day.record, options.record)
+    refuse_damaged(record)
     clock = _clock(record, plan, options, simulated=simulated)
     journal = open_journal(
         record, plan.bench.bench, clock, simulated=simulated, simulator_key=simulator_key(record) if simulated else None

@@ -12,6 +12,7 @@ from benchday.cli.app_drivers import drivers
 from benchday.cli.app_images import images
 from benchday.cli.app_options import Day, Here, Json, Name, Record, Seed, Speed
 from benchday.cli.app_ports import ports
+from benchday.cli.app_record import record as record_commands
 from benchday.cli.app_try import try_playbook
 from benchday.cli.conduct import conduct
 from benchday.cli.exits import listed
@@ -353,8 +354,7 @@ def durations(
 app.command(short_help="Say which ports are plugged in, and what is the matter.")(ports)
 app.command("try", short_help="Try a playbook on a real unit, reading only.")(try_playbook)
 app.add_typer(images, name="images", short_help="Look after the image store.")
-
-
+app.add_typer(record_commands, name="record", short_help="Copy, check and restore the record.")
 app.command(short_help="List the drivers that are installed.")(drivers)
 
 

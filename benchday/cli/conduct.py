@@ -33,7 +33,7 @@ def status_of(command: Callable[[], int]) -> int:
 
 
 def _told(raised: Exception) -> int:
-    from benchday.domain.errors import BenchdayError, InputError, OurFault
+    from benchday.domain.errors import BenchdayError, InputError, OurFault, RecordDamaged
 
     leaves = _leaves(raised)
     if any(isinstance(leaf, KeyboardInterrupt) for leaf in leaves):
@@ -42,6 +42,8 @@ def _told(raised: Exception) -> int:
     if all(isinstance(leaf, BenchdayError) and not isinstance(leaf, OurFault) for leaf in leaves):
         for text in dict.fromkeys(str(leaf) for leaf in leaves):
             complain(text)
+        if any(isinstance(leaf, RecordDamaged) for leaf in leaves):
+            return Exit.UNPROVED
         return Exit.INPUT if all(isinstance(leaf, InputError) for leaf in leaves) else Exit.FAILED
     from benchday.cli.fault import save_report
 

@@ -14,6 +14,7 @@ from benchday.cli.documents_forecast import FORECAST_DOCUMENTS
 from benchday.cli.documents_images import IMAGES_DOCUMENTS
 from benchday.cli.documents_layout import LayoutDocument
 from benchday.cli.documents_ports import PortsDocument
+from benchday.cli.documents_record import RECORD_DOCUMENTS
 from benchday.cli.documents_register import REGISTER_DOCUMENTS
 from benchday.cli.documents_targets import TargetsDocument
 from benchday.cli.documents_try import TRY_DOCUMENTS
@@ -227,6 +228,7 @@ DOCUMENTS: Mapping[str, type[BaseModel]] = {
     **DRIVERS_DOCUMENTS,
     **FORECAST_DOCUMENTS,
     **IMAGES_DOCUMENTS,
+    **RECORD_DOCUMENTS,
     **TRY_DOCUMENTS,
 }
 """Command -> its document."""

@@ -7,12 +7,14 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from benchday.cli.conduct import complain
 from benchday.domain.bench import BenchFile, DayFile
 from benchday.domain.errors import InputError, Mistake, MistakesFound
 from benchday.inputs.checked import model_of
 from benchday.inputs.day import BENCH, DAY
 from benchday.record.place import record_folder
 from benchday.record.reading import RecordReader, open_reader
+from benchday.record.verifying import refuse_damaged
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,5 +57,12 @@ def opened(source: Source) -> Iterator[tuple[RecordReader, tuple[str, ...]]]:
         RecordError: there is no record, or it cannot be read.
     """
     with open_reader(source.record) as reader:
+        for fault in reader.cut_off():
+            complain(f"the record {source.record} DOES NOT PROVE: {fault}; see `benchday record check {source.record}`")
         benches = reader.benches()
-        yield reader, tuple(b for b in benches if source.bench in (None, b))
+        try:
+            yield reader, tuple(b for b in benches if source.bench in (None, b))
+        except Exception:
+            # What makes no sense may come from a record that is damaged: then say that, and what to do.
+            refuse_damaged(source.record)
+            raise

@@ -25,6 +25,7 @@ from benchday.inputs.playbook_files import SHIPPED, read_playbooks
 from benchday.inputs.sample import SCENARIO, read_scenario, scenario_of, write_sample
 from benchday.record.place import record_folder
 from benchday.record.reading import is_begun, open_reader
+from benchday.record.verifying import refuse_damaged
 from benchday.wiring import Ended, RunOptions, opened, run_day
 
 
@@ -90,6 +91,7 @@ async def run_simulated(folder: Path, options: RunOptions, operators: Operators)
 
 def read_state(record: Path, plan: DayPlan) -> DayState | None:
     """Return the state of this day in a record, None if it has not begun there."""
+    refuse_damaged(record)
     if not is_begun(record):
         return None
     with open_reader(record) as reader:

@@ -10,6 +10,7 @@ from benchday.domain.kinds_acts import ActEnded, ActRefused, ActSpent, PermitGiv
 from benchday.domain.kinds_day import (
     CautionAcknowledged,
     ClockAnchored,
+    ClockStepped,
     DayBegun,
     DayClosed,
     DayForeseen,
@@ -27,6 +28,7 @@ from benchday.domain.kinds_day import (
     ProgramStarted,
     ProgramStopped,
     PromiseAtRisk,
+    RecordRestored,
     TermsRead,
     UnitPutFirst,
 )
@@ -85,6 +87,7 @@ __all__ = [
     "ChargeWanted",
     "Checked",
     "ClockAnchored",
+    "ClockStepped",
     "DayBegun",
     "DayClosed",
     "DayForeseen",
@@ -111,6 +114,7 @@ __all__ = [
     "ProgramStarted",
     "ProgramStopped",
     "PromiseAtRisk",
+    "RecordRestored",
     "RecordingFailed",
     "RecordingPreserved",
     "RecordingsLetGo",

@@ -25,6 +25,19 @@ class ProgramStopped(Facts, kind="program_stopped"):
     why: str
 
 
+class RecordRestored(Facts, kind="record_restored"):
+    """A copy took the place of a damaged or lost record; what this bench recorded later is not in its chain."""
+
+    copied_wall_us: int
+    """When the copy was made."""
+    through: int
+    """The last entry of this bench in the copy."""
+    lost: int
+    """Entries of this bench that are known to be lost; more may have been."""
+    units: list[str]
+    """Serials that lost entries speak of, as far as they can still be read."""
+
+
 class DayBegun(Facts, kind="day_begun"):
     """A day begins; everything after it belongs to that day."""
 
@@ -45,6 +58,15 @@ class ClockAnchored(Facts, kind="clock_anchored"):
     at_us: int
     wall_us: int
     speed_milli: int
+
+
+class ClockStepped(Facts, kind="clock_stepped"):
+    """The computer's own clock was set, or the computer slept; day time and durations go on evenly all the same."""
+
+    by_us: int
+    """How far it went beyond the time that passed, microseconds; negative: back."""
+    within_us: int
+    """Within how long before this entry that happened, microseconds that passed."""
 
 
 class InputRead(Facts, kind="input_read"):

@@ -20,9 +20,11 @@ import anyio.lowlevel
 from anyio.to_thread import run_sync
 
 from benchday.domain.errors import RecordDamaged, RecordError, RecordFull
+from benchday.record.modes import make_file, make_folder, sync_folder
 from benchday.record.place import Place
 
-_NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+"""How a system says that a disk, or somebody's share of it, takes no more."""
 _CHUNK_BYTES = 1 << 20
 """Bytes gathered before a worker thread writes them, so that small pieces of a slow line cost no thread each."""
 
@@ -43,7 +45,7 @@ class FileArchive:
 
     async def holds(self, sha256: str) -> bool:
         """Re-read the kept file and tell whether it is whole."""
-        return await run_sync(_is_whole, _place_of(self._root, sha256), sha256)
+        return await run_sync(is_whole, place_of(self._root, sha256), sha256)
 
     def room_bytes(self) -> int:
         """Return the free room where the archive is kept, in bytes."""
@@ -62,7 +64,7 @@ def open_archive(folder: Path) -> FileArchive:
     root = Place.prepared(folder).archive
     with _in_our_words(root):
         incoming = root / "incoming"
-        incoming.mkdir(mode=0o700, exist_ok=True)
+        make_folder(incoming)
         for leftover in incoming.iterdir():
             leftover.unlink()
 
@@ -79,8 +81,9 @@ class FileIncoming:
         self._gathered = bytearray()
         self._ended = False
         with _in_our_words(root):
-            self._path.parent.mkdir(mode=0o700, exist_ok=True)
-            self._fd = os.open(self._path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
+            make_folder(self._path.parent)
+            make_file(self._path)
+            self._fd = os.open(self._path, os.O_WRONLY | getattr(os, "O_BINARY", 0))
 
     async def add(self, data: bytes) -> None:
         """Take the next bytes.
@@ -136,29 +139,29 @@ class FileIncoming:
         os.close(self._fd)
         self._fd = -1
         sha256 = self._hash.hexdigest()
-        if not _is_whole(self._path, sha256):
+        if not is_whole(self._path, sha256):
             raise RecordDamaged(
                 f"the disk at {self._root} does not give back what was written to it; nothing was kept: "
                 "preserve again, and replace that disk"
             )
 
-        kept = _place_of(self._root, sha256)
-        kept.parent.mkdir(mode=0o700, exist_ok=True)
+        kept = place_of(self._root, sha256)
+        make_folder(kept.parent)
         self._take_place(kept, sha256)
         for folder in (kept.parent, self._root):
-            _sync_folder(folder)
-        if not _is_whole(kept, sha256):
+            sync_folder(folder)
+        if not is_whole(kept, sha256):
             raise RecordDamaged(f"{kept} is not whole right after it was kept; preserve again, and replace that disk")
         self._ended = True
 
     def _take_place(self, kept: Path, sha256: str) -> None:
-        if _is_whole(kept, sha256):
+        if is_whole(kept, sha256):
             self._path.unlink()
             return
         if kept.exists():
             # A copy that has gone bad since: set aside for whoever wants to know why, and replaced.
             aside = self._root / "damaged"
-            aside.mkdir(mode=0o700, exist_ok=True)
+            make_folder(aside)
             kept.replace(aside / f"{sha256}-{secrets.token_hex(4)}")
         self._path.replace(kept)
 
@@ -176,34 +179,46 @@ class FileIncoming:
             raise RecordError("this recording was finished or abandoned; begin another")
 
 
-def _place_of(root: Path, sha256: str) -> Path:
-    if len(sha256) != 64 or not set(sha256) <= set("0123456789abcdef"):
+def place_of(root: Path, sha256: str) -> Path:
+    """Return where an archive keeps the file with that digest.
+
+    Raises:
+        ValueError: it is none.
+    """
+    if not _is_name(sha256):
         raise ValueError(f"a digest is 64 lower-case hex digits, got {sha256!r}")
 
     return root / sha256[:2] / sha256
 
 
-def _is_whole(path: Path, sha256: str) -> bool:
+def is_whole(path: Path, sha256: str) -> bool:
+    """Read a kept file from the disk and tell whether it is what its name says."""
+    return fault_of(path, sha256) is None
+
+
+def fault_of(path: Path, sha256: str) -> str | None:
+    """Read a kept file from the disk; return what is wrong with it, None if it is whole."""
     try:
         with path.open("rb") as file:
             # Where the system can forget what it holds in memory, the bytes come from the disk.
             if hasattr(os, "posix_fadvise"):
                 os.posix_fadvise(file.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
-            return hashlib.file_digest(file, "sha256").hexdigest() == sha256
-    except OSError:
-        return False
+            found = hashlib.file_digest(file, "sha256").hexdigest()
+    except FileNotFoundError:
+        return "is missing"
+    except OSError as error:
+        return f"cannot be read ({error.strerror})"
+    return None if found == sha256 else f"is damaged: its digest is {found[:16]}... now"
 
 
-def _sync_folder(folder: Path) -> None:
-    if os.name != "posix":
-        # Elsewhere a folder cannot be opened; the rename is as durable as the system makes it.
-        return
+def kept_files(root: Path) -> Iterator[Path]:
+    """Yield the files of an archive that are named by a digest, in the order of their names."""
+    for folder in sorted(root.glob("[0-9a-f][0-9a-f]")):
+        yield from sorted(p for p in folder.iterdir() if _is_name(p.name) and p.name.startswith(folder.name))
 
-    fd = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(fd)
-    finally:
-        os.close(fd)
+
+def _is_name(text: str) -> bool:
+    return len(text) == 64 and set(text) <= set("0123456789abcdef")
 
 
 @contextmanager
@@ -211,7 +226,7 @@ def _in_our_words(root: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        if error.errno in _NO_ROOM:
+        if error.errno in NO_ROOM:
             raise RecordFull(
                 f"nothing was kept: no room at {root} ({error.strerror}); make room, then preserve again"
             ) from error

@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from benchday.domain.errors import RecordDamaged
+from benchday.domain.errors import RecordDamaged, RecordError
+from benchday.record.modes import make_folder, write_whole
 
 FILE = "certificates.json"
 """Serial -> SHA-256 of the certificate, 64 hex digits; no secret."""
@@ -26,12 +27,17 @@ class KnownCertificates:
         return self._read().get(unit)
 
     def keep(self, unit: str, fingerprint: str) -> None:
-        """Keep the fingerprint of a unit; one that is kept already stays."""
+        """Keep the fingerprint of a unit; one that is kept already stays.
+
+        Raises:
+            RecordError: it cannot be written; what was kept before stays.
+        """
         told = {unit: fingerprint} | self._read()
-        self._path.parent.mkdir(parents=True, exist_ok=True)
-        fresh = self._path.with_suffix(".new")
-        fresh.write_text(json.dumps(told, indent=1, sort_keys=True) + "\n", encoding="utf-8")
-        fresh.replace(self._path)
+        try:
+            make_folder(self._path.parent, parents=True)
+            write_whole(self._path, json.dumps(told, indent=1, sort_keys=True) + "\n")
+        except OSError as error:
+            raise RecordError(f"cannot write {self._path}: {error.strerror}; check the disk, then try again") from error
 
     def _read(self) -> dict[str, str]:
         try:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from benchday.domain.entries import GENESIS, Draft, Entry, Times, digest_of
 from benchday.domain.errors import AlreadyRecorded, RecordDamaged
+from benchday.record.database import mending
 from benchday.record.standing import SURVIVE_A_RESTART, lacking
 
 _INSERT = "INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
@@ -68,16 +69,16 @@ def read(connection: sqlite3.Connection, bench: str, after: int) -> tuple[Entry,
     """Return the entries of a bench that follow ``after``, in order.
 
     Raises:
-        ValueError: a body does not belong where it stands.
+        RecordDamaged: a body is no entry, or does not belong where it stands.
     """
-    return tuple(Entry.from_stored(bench, *row) for row in connection.execute(_READ, (bench, after)))
+    return tuple(_entry(bench, *row) for row in connection.execute(_READ, (bench, after)))
 
 
 def walk(connection: sqlite3.Connection, bench: str, kinds: Collection[str]) -> Iterator[Entry]:
     """Yield the entries of a bench of these kinds, in order, one by one.
 
     Raises:
-        ValueError: a body does not belong where it stands.
+        RecordDamaged: a body is no entry, or does not belong where it stands.
     """
     marks = ", ".join("?" * len(kinds))
     rows = connection.execute(
@@ -85,19 +86,19 @@ def walk(connection: sqlite3.Connection, bench: str, kinds: Collection[str]) -> 
         (bench, *kinds),
     )
     for row in rows:
-        yield Entry.from_stored(bench, *row)
+        yield _entry(bench, *row)
 
 
 def read_unit(connection: sqlite3.Connection, unit: str) -> tuple[Entry, ...]:
     """Return the entries about one unit, by bench and in chain order.
 
     Raises:
-        ValueError: a body does not belong where it stands.
+        RecordDamaged: a body is no entry, or does not belong where it stands.
     """
     rows = connection.execute(
         "SELECT bench, seq, body, prev, digest FROM entry WHERE unit = ? ORDER BY bench, seq", (unit,)
     )
-    return tuple(Entry.from_stored(*row) for row in rows)
+    return tuple(_entry(*row) for row in rows)
 
 
 def read_lines(connection: sqlite3.Connection, bench: str) -> tuple[Entry, ...]:
@@ -107,7 +108,7 @@ def read_lines(connection: sqlite3.Connection, bench: str) -> tuple[Entry, ...]:
         f"SELECT seq, body, prev, digest FROM entry WHERE bench = ? AND kind IN ({kinds}) ORDER BY seq",  # noqa: S608 - constants of ours
         (bench,),
     )
-    return tuple(Entry.from_stored(bench, *row) for row in rows)
+    return tuple(_entry(bench, *row) for row in rows)
 
 
 def checked_head(connection: sqlite3.Connection, bench: str, path: Path) -> Head:
@@ -124,10 +125,7 @@ def checked_head(connection: sqlite3.Connection, bench: str, path: Path) -> Head
     before = last_two[1][3] if len(last_two) > 1 else GENESIS
     counted = connection.execute("SELECT count(*) FROM entry WHERE bench = ?", (bench,)).fetchone()[0]
     if prev != before or not is_digest(digest, prev, body) or counted != seq:
-        raise RecordDamaged(
-            f"{path}: the chain of {bench} is broken at its end, entry {seq}; keep the file as it is, prove the record "
-            "to see which entries are whole, and go on with a backup or a new record"
-        )
+        raise RecordDamaged(f"{path}: the chain of {bench} is broken at its end, entry {seq}; {mending(path.parent)}")
 
     return Head(seq, digest)
 
@@ -135,6 +133,16 @@ def checked_head(connection: sqlite3.Connection, bench: str, path: Path) -> Head
 def is_digest(digest: object, prev: object, body: object) -> bool:
     """Tell whether a stored digest is that of the stored bytes; text in place of bytes is somebody else's work."""
     return isinstance(prev, bytes) and isinstance(body, bytes) and digest == digest_of(prev, body)
+
+
+def _entry(bench: str, seq: int, body: bytes, prev: bytes, digest: bytes) -> Entry:
+    try:
+        return Entry.from_stored(bench, seq, body, prev, digest)
+    except (ValueError, KeyError, TypeError) as error:
+        raise RecordDamaged(
+            f"entry {seq} of {bench} cannot be read ({error}): the record is damaged; `benchday record check` says "
+            "what is whole, `benchday record restore` puts a copy in its place"
+        ) from error
 
 
 def _row(e: Entry) -> tuple[object, ...]:

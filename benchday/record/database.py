@@ -5,13 +5,13 @@ One connection writes and checkpoints; all others are opened ``mode=ro`` and nev
 
 from __future__ import annotations
 
-import os
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 from benchday.domain.errors import RecordDamaged, RecordError, RecordFull, RecordHeld
+from benchday.record.modes import make_file
 
 _PRIMARY = 0xFF
 """The low byte of an extended result code is the code itself."""
@@ -73,7 +73,7 @@ def _on_a_disk_that_cannot_be_written(error: RecordError, path: Path) -> bool:
 def _make(path: Path) -> None:
     # Made here and not by SQLite, so that only its owner can read it; SQLite gives its other files the same mode.
     try:
-        os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
+        make_file(path)
     except OSError as error:
         raise RecordError(f"cannot write {path}: {error.strerror}; make file and folder writable") from error
 
@@ -89,6 +89,11 @@ def _opened(name: str, path: Path, pragmas: Sequence[str]) -> sqlite3.Connection
         unless_whole.pop_all()
 
     return connection
+
+
+def mending(folder: Path) -> str:
+    """Say what to do about a record that is damaged, as the end of a sentence."""
+    return f"leave it as it is; `benchday record restore COPY --record {folder}` sets it aside for a copy"
 
 
 @contextmanager
@@ -112,11 +117,8 @@ def translated(error: sqlite3.Error, path: Path) -> RecordError:
         return RecordFull(
             f"nothing was recorded: the disk takes no more at {path.parent} ({error}); make room, then do it again"
         )
-    if primary in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT):
-        return RecordDamaged(
-            f"{path} is not a whole database ({error}); keep it as it is, copy it aside, and go on with a backup "
-            "or a new record"
-        )
+    if primary in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT) or "decode to UTF-8" in str(error):
+        return RecordDamaged(f"{path} is not a whole database ({error}); {mending(path.parent)}")
     if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return RecordHeld(f"another program has {path} locked ({error}); end it first")
     if primary in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):

@@ -24,12 +24,13 @@ from benchday.domain.seams import Clock
 from benchday.record import chain
 from benchday.record.chain import Head
 from benchday.record.database import connect_reader, connect_writer, in_our_words, translated
+from benchday.record.end_note import EndNote
 from benchday.record.lock import FileLock
-from benchday.record.migrating import Migration, examine, migrate, shipped
-from benchday.record.place import Place, mark
+from benchday.record.migrating import Migration, migrate, shipped
+from benchday.record.place import Place, mark, refuse_copy
 from benchday.record.spending import Ruling, rule
 from benchday.record.standing import Standings, refuse_spending
-from benchday.record.verifying import refuse_broken
+from benchday.record.verifying import refuse_broken, refuse_damaged
 from benchday.record.writer import Job, Writer
 
 
@@ -78,10 +79,11 @@ class SqliteJournal:
         *,
         simulator_key: bytes | None,
         writing: sqlite3.Connection,
+        note: EndNote,
         parts: ExitStack,
     ) -> None:
         self._path, self._bench, self._clock, self._key = path, bench, clock, simulator_key
-        self._writing, self._parts = writing, parts
+        self._writing, self._note, self._parts = writing, note, parts
         self._standings = Standings()
         with in_our_words(path):
             self._head = chain.checked_head(writing, bench, path)
@@ -160,6 +162,7 @@ class SqliteJournal:
                 raise
 
         self._head = transaction.head
+        self._note.tell(self._bench, self._head)
         self._standings.add(transaction.added)
 
 
@@ -184,15 +187,24 @@ def open_journal(
         RecordDamaged: it does not hold what it should.
         RecordError: it cannot be written, is of the other sort, or of a newer program.
     """
+    refuse_copy(folder)
     place = Place.prepared(folder)
     with ExitStack() as parts:
         lock = FileLock.take(place.lock, clock.wall())
         parts.callback(lock.let_go)
+        refuse_damaged(folder)
         writing = parts.enter_context(closing(connect_writer(place.journal)))
-        examine(writing, place.journal, "quick_check")
         if migrate(writing, place.journal, migrations or shipped()):
             refuse_broken(folder)
         mark(writing, place.journal, simulated=simulated, wall_us=clock.wall())
+        note = parts.enter_context(closing(_note_of(place)))
         return SqliteJournal(
-            place.journal, bench, clock, simulator_key=simulator_key, writing=writing, parts=parts.pop_all()
+            place.journal, bench, clock, simulator_key=simulator_key, writing=writing, note=note, parts=parts.pop_all()
         )
+
+
+def _note_of(place: Place) -> EndNote:
+    try:
+        return EndNote(place.end)
+    except OSError as error:
+        raise RecordError(f"cannot write {place.end}: {error.strerror}; make file and folder writable") from error

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Protocol, Self, cast
 
 from benchday.domain.errors import RecordError, RecordHeld
+from benchday.record.modes import make_file
 
 LOCKS = {"posix": "benchday.record.lock_posix", "nt": "benchday.record.lock_windows"}
 """Kind of operating system -> the module that locks there."""
@@ -49,8 +50,30 @@ class Holder:
         except (ValueError, TypeError, RecursionError):
             return None
 
+    def runs(self) -> bool:
+        """Tell whether a program of that number runs on this computer; a text may outlive whoever wrote it."""
+        if self.host != socket.gethostname():
+            return True
+        try:
+            os.kill(self.pid, 0)
+        except ProcessLookupError:
+            return False
+        except OSError:
+            return True
+        return True
+
     def __str__(self) -> str:
         return f"{self.program} (process {self.pid} on {self.host})"
+
+
+def holder_now(path: Path) -> Holder | None:
+    """Return who holds a lock, by its text and without touching the lock; None if nobody seems to."""
+    try:
+        holder = Holder.told(path.read_bytes())
+    except OSError:
+        return None
+    # On Windows a signal of 0 would end the program that is asked about.
+    return holder if holder is not None and os.name == "posix" and holder.runs() else None
 
 
 class FileLock:
@@ -69,7 +92,8 @@ class FileLock:
         """
         locks = cast("_Locks", importlib.import_module(LOCKS[os.name]))
         try:
-            fd = os.open(path, os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), 0o600)
+            make_file(path)
+            fd = os.open(path, os.O_RDWR | getattr(os, "O_CLOEXEC", 0))
         except OSError as error:
             raise RecordError(
                 f"cannot write {path}: {error.strerror}; make the folder writable for this user"

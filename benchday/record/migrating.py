@@ -9,7 +9,8 @@ from importlib import resources
 from pathlib import Path
 
 from benchday.domain.errors import RecordDamaged, RecordError, RecordFull
-from benchday.record.database import in_our_words, translated
+from benchday.record.database import in_our_words, mending, translated
+from benchday.record.modes import make_file
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +94,7 @@ def examine(connection: sqlite3.Connection, path: Path, pragma: str) -> None:
         said = [row[0] for row in connection.execute(f"PRAGMA {pragma}(5)")]
     if said != ["ok"]:
         raise RecordDamaged(
-            f"{path} is damaged: {'; '.join(said)}; keep it as it is, copy it aside, and go on with a backup "
-            "or a new record"
+            f"{path} is damaged: {'; '.join(' '.join(each.split()) for each in said)}; {mending(path.parent)}"
         )
 
 
@@ -103,8 +103,9 @@ def _back_up(connection: sqlite3.Connection, path: Path, has: int) -> None:
     if backup.exists():
         # Left by an attempt that did not succeed; the journal itself is the newer copy.
         backup.unlink()
+    # Made before it is filled, so that nobody else can read it meanwhile.
+    make_file(backup)
     connection.execute("VACUUM INTO ?", (str(backup),))
-    backup.chmod(0o600)
 
 
 def _apply(connection: sqlite3.Connection, path: Path, migration: Migration) -> None:

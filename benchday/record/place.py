@@ -9,6 +9,7 @@ from typing import Self
 
 from benchday.domain.errors import RecordError
 from benchday.record.database import in_our_words
+from benchday.record.modes import make_folder
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +29,11 @@ class Place:
         return self.folder / "journal.lock"
 
     @property
+    def end(self) -> Path:
+        """The note of where each chain ends."""
+        return self.folder / "journal.end"
+
+    @property
     def personal(self) -> Path:
         """The database of personal data, which can be erased."""
         return self.folder / "personal.db"
@@ -42,6 +48,11 @@ class Place:
         """Keys for sealing."""
         return self.folder / "keys"
 
+    @property
+    def copy(self) -> Path:
+        """What a copy of a record says of itself; a record has none."""
+        return self.folder / "copy.json"
+
     @classmethod
     def prepared(cls, folder: Path) -> Self:
         """Make what is missing, for the owner only.
@@ -51,15 +62,28 @@ class Place:
         """
         place = cls(folder)
         try:
-            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            make_folder(folder, parents=True)
             for inner in (place.archive, place.keys):
-                inner.mkdir(mode=0o700, exist_ok=True)
+                make_folder(inner)
         except OSError as error:
             raise RecordError(
                 f"cannot make the record's folder {error.filename}: {error.strerror}; name a folder that can be written"
             ) from error
 
         return place
+
+
+def refuse_copy(folder: Path) -> None:
+    """Check that nobody takes a copy of a record for the record: two chains would go on from one entry.
+
+    Raises:
+        RecordError: it is a copy.
+    """
+    if Place(folder).copy.exists():
+        raise RecordError(
+            f"{folder} is a copy of a record and is only read; work goes on in the record itself, or in one restored "
+            f"from it: benchday record restore {folder} --record PATH"
+        )
 
 
 def mark(connection: sqlite3.Connection, path: Path, *, simulated: bool, wall_us: int) -> None:

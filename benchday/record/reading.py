@@ -9,9 +9,10 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 from benchday.domain.entries import Entry
-from benchday.domain.errors import RecordError
+from benchday.domain.errors import RecordDamaged, RecordError
 from benchday.record import chain
-from benchday.record.database import connect_reader, in_our_words
+from benchday.record.database import connect_reader, in_our_words, mending
+from benchday.record.end_note import cut_off, read_note
 from benchday.record.migrating import refuse_newer, shipped
 from benchday.record.place import Place, is_simulated
 
@@ -23,6 +24,11 @@ class RecordReader:
         self._connection, self._path = connection, path
         self.simulated = is_simulated(connection, path)
         """Whether the record is of simulated work."""
+
+    def cut_off(self) -> tuple[str, ...]:
+        """Return a sentence for each chain of which the end is known to be cut off."""
+        with in_our_words(self._path):
+            return tuple(cut_off(self._connection, read_note(Place(self._path.parent).end)))
 
     def benches(self) -> tuple[str, ...]:
         """Return the names of the benches that have entries here, sorted."""
@@ -86,5 +92,7 @@ def open_reader(folder: Path) -> Iterator[RecordReader]:
     path = Place(folder).journal
     with closing(connect_reader(path)) as connection:
         if not refuse_newer(connection, path, shipped()):
+            if read_note(Place(folder).end):
+                raise RecordDamaged(f"{path} is empty, although entries were recorded there; {mending(folder)}")
             raise RecordError(f"the record at {folder} was never begun; check the path")
         yield RecordReader(connection, path)

@@ -41,9 +41,10 @@ async def test_makes_a_folder_for_its_owner_only(folder: Path, clock: ManualCloc
         "journal.db": 0o600,
         "journal.db-wal": 0o600,
         "journal.db-shm": 0o600,
+        "journal.end": 0o600,
         "journal.lock": 0o600,
     }
-    assert {p.name for p in folder.iterdir()} == {"archive", "keys", "journal.db", "journal.lock"}
+    assert {p.name for p in folder.iterdir()} == {"archive", "keys", "journal.db", "journal.end", "journal.lock"}
 
 
 async def test_table_is_the_contract(folder: Path, clock: ManualClock) -> None:
@@ -180,7 +181,7 @@ async def test_what_is_no_database_is_left_alone(folder: Path, clock: ManualCloc
     folder.mkdir()
     path = folder / "journal.db"
     path.write_bytes(b"these are no entries " * 500)
-    with pytest.raises(RecordDamaged, match=r"not a whole database.*copy it aside"):
+    with pytest.raises(RecordDamaged, match=r"not a whole database.*sets it aside for a copy"):
         open_journal(folder, "b1", clock, simulated=True)
     assert path.read_bytes() == b"these are no entries " * 500
 
@@ -201,28 +202,30 @@ async def test_a_damaged_page_is_found_at_opening(folder: Path, clock: ManualClo
     with (folder / "journal.db").open("r+b") as file:
         file.seek(3 * 4096)
         file.write(b"\xff" * 4096 * 20)
-    with pytest.raises(RecordDamaged, match="copy it aside"):
+    with pytest.raises(RecordDamaged, match=r"is damaged: .*sets it aside for a copy"):
         open_journal(folder, "b1", clock, simulated=True)
 
 
 @pytest.mark.parametrize(
-    "sql",
+    ("sql", "fault"),
     [
-        "UPDATE entry SET body = replace(CAST(body AS TEXT), 'three', 'THREE') WHERE seq = 3",
-        "UPDATE entry SET prev = zeroblob(32) WHERE seq = 3",
-        "DELETE FROM entry WHERE seq = 2",
-        "DELETE FROM entry WHERE seq = 1",
+        ("UPDATE entry SET body = replace(CAST(body AS TEXT), 'three', 'T') WHERE seq = 3", "entry 3: its digest"),
+        ("UPDATE entry SET body = replace(body, CAST('one' AS BLOB), x'6f6e66') WHERE seq = 1", "entry 1: its digest"),
+        ("UPDATE entry SET prev = zeroblob(32) WHERE seq = 3", "entry 3: does not point at"),
+        ("DELETE FROM entry WHERE seq = 2", "entry 3: follows entry 1"),
+        ("DELETE FROM entry WHERE seq = 1", "entry 2: follows entry 0"),
+        ("DELETE FROM entry WHERE seq = 3", "the chain ends at entry 2, but entry 3 was recorded"),
     ],
 )
-async def test_a_broken_end_is_found_at_opening(folder: Path, clock: ManualClock, sql: str) -> None:
-    """The last link is checked, and that no entry is missing."""
+async def test_a_broken_chain_is_found_at_opening(folder: Path, clock: ManualClock, sql: str, fault: str) -> None:
+    """Each link is checked, that no entry is missing, and that the end is the one that was noted."""
     async with journal_at(folder, clock) as journal:
         await journal.append([a_note("one"), a_note("two"), a_note("three")])
     with closing(sqlite3.connect(folder / "journal.db", isolation_level=None)) as outside:
         for trigger in ("entry_no_update", "entry_no_delete"):
             outside.execute(f"DROP TRIGGER {trigger}")
         outside.execute(sql)
-    with pytest.raises(RecordDamaged, match="the chain of b1 is broken at its end, entry 3"):
+    with pytest.raises(RecordDamaged, match=rf"journal\.db does not prove: b1.*{fault}.*sets it aside for a copy"):
         open_journal(folder, "b1", clock, simulated=True)
 
 

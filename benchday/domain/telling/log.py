@@ -21,8 +21,12 @@ SENTENCES = {
 }
 """Kind -> how it is told. A test holds the kinds complete."""
 
-CONTEXT = frozenset({"day_begun", "program_started", "input_read", "terms_read", "images_accepted"})
+CONTEXT = frozenset(
+    {"day_begun", "program_started", "input_read", "terms_read", "images_accepted", "record_restored", "clock_stepped"}
+)
 """Kinds about the whole day that a unit's log rests on."""
+_TOLD_TOO = frozenset({"day_begun", "record_restored", "clock_stepped"})
+"""Those of them that a unit's log tells."""
 
 _TITLES = {
     "unit_expected": "Expected",
@@ -72,7 +76,7 @@ def tell(entries: Sequence[Entry], look_up: LookUp, serial: str, *, simulated: b
     chapters: list[tuple[str, list[Told]]] = []
     for entry in entries:
         _prepare(telling, entry)
-        if entry.kind in CONTEXT and entry.kind != "day_begun":
+        if entry.kind in CONTEXT and entry.kind not in _TOLD_TOO:
             continue
         title = _title(entry, chapters[-1][0] if chapters else "")
         if not chapters or chapters[-1][0] != title:

@@ -35,6 +35,21 @@ def _anchored(t: Telling, e: Entry) -> Sentence:
     )
 
 
+def _stepped(_: Telling, e: Entry) -> Sentence:
+    by = e.facts["by_us"]
+    where = "forward" if by > 0 else "back"
+    text = f"the computer's own clock went {where} by {duration(abs(by))}: it was set, or the computer slept"
+    return sentence(text, "day time and durations went on evenly", mark="CLOCK")
+
+
+def _restored(t: Telling, e: Entry) -> Sentence:
+    f = e.facts
+    copied = f"RESTORED from a copy of {local(f['copied_wall_us'], t.zone)}, which went to entry {f['through']}"
+    lost = f"{f['lost']} entries after it are known to be lost" if f["lost"] else "no later entry is known of"
+    units = (f"they speak of {', '.join(f['units'])}",) if f["units"] else ()
+    return sentence(f"the record was {copied}; {lost}", *units, "permits given before are void", mark="RESTORED")
+
+
 def _input(_: Telling, e: Entry) -> Sentence:
     return sentence(f"read {e.facts['name']}, SHA-256 {short(e.facts['sha256'])}")
 
@@ -178,6 +193,8 @@ def _face(by: str) -> str:
 SENTENCES: dict[str, Callable[[Telling, Entry], Sentence]] = {
     "program_started": _started,
     "program_stopped": _stopped,
+    "clock_stepped": _stepped,
+    "record_restored": _restored,
     "day_begun": _begun,
     "clock_anchored": _anchored,
     "input_read": _input,
