@@ -93,7 +93,9 @@ def _opened(name: str, path: Path, pragmas: Sequence[str]) -> sqlite3.Connection
 
 def mending(folder: Path) -> str:
     """Say what to do about a record that is damaged, as the end of a sentence."""
-    return f"leave it as it is; `benchday record restore COPY --record {folder}` sets it aside for a copy"
+    return (
+        f"leave it as it is, check the disk; `benchday record restore COPY --record {folder}` sets it aside for a copy"
+    )
 
 
 @contextmanager
@@ -115,7 +117,8 @@ def translated(error: sqlite3.Error, path: Path) -> RecordError:
     primary = code & _PRIMARY
     if primary == sqlite3.SQLITE_FULL or code in _FULL_OR_FAILING:
         return RecordFull(
-            f"nothing was recorded: the disk takes no more at {path.parent} ({error}); make room, then do it again"
+            f"nothing was recorded: the disk takes no more at {path.parent} ({error}); make room, then do it again; if "
+            "there is room, check the disk"
         )
     if primary in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT) or "decode to UTF-8" in str(error):
         return RecordDamaged(f"{path} is not a whole database ({error}); {mending(path.parent)}")

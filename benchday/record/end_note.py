@@ -8,6 +8,7 @@ second copy of the truth (nothing is ever computed from it), and no proof agains
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import sqlite3
@@ -35,11 +36,13 @@ class EndNote:
     def tell(self, bench: str, head: Head) -> None:
         """Note where a bench's chain ends. A disk that cannot take it keeps the older note, which is true as well."""
         self._ends[bench] = head
-        ends = {name: [end.seq, end.digest.hex()] for name, end in self._ends.items()}
+        ends = json.dumps({name: [end.seq, end.digest.hex()] for name, end in self._ends.items()}, sort_keys=True)
+        # It never gets shorter, so the older text needs no cutting off.
+        line = f"{_digest(ends)} {ends}\n".encode()
         with suppress(OSError):
             os.lseek(self._fd, 0, os.SEEK_SET)
-            # It never gets shorter, so the older text needs no cutting off.
-            os.write(self._fd, json.dumps(ends, sort_keys=True).encode() + b"\n")
+            while line:
+                line = line[os.write(self._fd, line) :]
 
     def close(self) -> None:
         """Let go of the file."""
@@ -49,10 +52,18 @@ class EndNote:
 def read_note(path: Path) -> Mapping[str, Head]:
     """Return bench -> the end of its chain as noted; nothing where there is no note, or none that can be read."""
     try:
-        told = json.loads(path.read_bytes())
+        digest, _, ends = path.read_text(encoding="utf-8").rstrip("\n").partition(" ")
+        if digest != _digest(ends):
+            # Half an older and half a newer note: a disk may write so, and it proves nothing.
+            return {}
+        told = json.loads(ends)
         return {str(bench): Head(int(seq), bytes.fromhex(digest)) for bench, (seq, digest) in told.items()}
     except (OSError, ValueError, TypeError, AttributeError):
         return {}
+
+
+def _digest(ends: str) -> str:
+    return hashlib.sha256(ends.encode()).hexdigest()
 
 
 def cut_off(connection: sqlite3.Connection, noted: Mapping[str, Head]) -> Iterator[str]:

@@ -1,0 +1,283 @@
+"""Storage that fails under a running day: ``python -m tests.faults.storage --seed 1 --count 200``.
+
+A fault is drawn (what goes wrong, at which file, at which call, once or for good); a real day of one unit on real
+simulator processes is run by benchday under it; then the same is run again on sound storage until the day is done. What
+must hold: a run that could not finish says what, where and what to do, with status 1 or 5; whatever was acknowledged is
+there; no image began without a durable intent; the next run goes on; and at the end the record proves.
+
+Each run is a process forked from one that has everything imported and runs under the shim.
+"""
+
+from __future__ import annotations
+
+import argparse
+import errno
+import json
+import os
+import random
+import re
+import shutil
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import traceback
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import anyio
+
+from benchday.cli.conduct import status_of
+from benchday.record.checking import check_record
+from tests.faults.storage_shim import Fault, Sort, arm, compiled, counted
+from tests.safety.kill_day import ONE_WRITE, end_instruments, run, write_day
+from tests.safety.oracle import judge
+from tests.safety.points import Points
+
+RUNS_AT_MOST = 4
+AT_ONCE = 2
+ROOT = Path(__file__).parents[2]
+PARTS = ("journal.db", "archive", "personal.db", "")
+ERRORS = {
+    Sort.WRITE: (errno.ENOSPC, errno.EIO, errno.EDQUOT),
+    Sort.SHORT: (0,),
+    Sort.SYNC: (errno.EIO, errno.ENOSPC),
+    Sort.SLOW: (0,),
+    Sort.RENAME: (errno.EIO, errno.ENOSPC),
+    Sort.READ: (errno.EIO,),
+    Sort.MAKE: (errno.EROFS, errno.EACCES, errno.ENOSPC),
+}
+HARMLESS = (Sort.SHORT, Sort.SLOW)
+"""What a program has to cope with without a word."""
+WHAT_TO_DO = re.compile(r"make room|check the disk|writable|can be written|replace that disk|restore COPY|use another")
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What came of a fault."""
+
+    fault: str
+    hit: int
+    """How many calls went wrong."""
+    statuses: tuple[int, ...]
+    """How each run ended."""
+    said: str
+    """What the run under the fault said on standard error."""
+    faults: tuple[str, ...]
+    """What does not hold."""
+
+
+def drawn(seed: int, count: int, calls: dict[tuple[Sort, str], int]) -> Iterator[Fault]:
+    """Draw faults, each sort as often as another, at a call that a sound day makes.
+
+    Args:
+        seed: equal seeds draw the same.
+        count: how many.
+        calls: how many calls of a sort a sound day makes at a file.
+    """
+    draw = random.Random(seed)
+    sorts = [s for s in Sort if any(calls.get((s, part)) for part in PARTS)]
+    for number in range(count):
+        sort = sorts[number % len(sorts)]
+        part = draw.choice([p for p in PARTS if calls.get((sort, p))])
+        most = calls[sort, part]
+        nth = draw.randint(1, most)
+        yield Fault(sort, part, nth, draw.random() < 0.5, draw.choice(ERRORS[sort]))
+
+
+def run_once(folder: Path, fault: Fault | None) -> tuple[int, int, str]:
+    """Run the day in a process of its own; return its status, how many calls went wrong, and what it said."""
+    told = folder / "told.json"
+    told.unlink(missing_ok=True)
+    errors = folder / "program.err"
+    errors.unlink(missing_ok=True)
+    child = os.fork()
+    if child == 0:
+        _in_child(folder, fault, told, errors)
+    os.waitpid(child, 0)
+    said = errors.read_text(encoding="utf-8") if errors.exists() else ""
+    if not told.exists():
+        return -1, 0, said
+    status, seen, failed = json.loads(told.read_text(encoding="utf-8"))
+    return status, failed if fault is None or fault.nth else seen, said
+
+
+def _in_child(folder: Path, fault: Fault | None, told: Path, errors: Path) -> None:
+    try:
+        fd = os.open(errors, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
+        os.dup2(fd, sys.stderr.fileno())
+        os.dup2(fd, sys.stdout.fileno())
+        if fault is not None:
+            arm(fault, folder / "record")
+        status = status_of(lambda: _day(folder))
+        sys.stderr.flush()
+        told.write_text(json.dumps([int(status), *counted()]), encoding="utf-8")
+    except BaseException:  # noqa: BLE001 - told to the parent, whatever it is
+        traceback.print_exc()
+        sys.stderr.flush()
+    finally:
+        os._exit(0)
+
+
+def _day(folder: Path) -> int:
+    why = anyio.run(run, folder, Points(folder))
+    return 0 if why == "finished" else 3
+
+
+def calls_of(template: Path, folder: Path) -> dict[tuple[Sort, str], int]:
+    """Count the calls of each sort at each file in a sound day."""
+    calls: dict[tuple[Sort, str], int] = {}
+    for sort in (Sort.WRITE, Sort.SYNC, Sort.RENAME, Sort.READ, Sort.MAKE):
+        for part in PARTS:
+            here = folder / f"counting-{sort.name}-{part or 'any'}"
+            shutil.copytree(template, here)
+            status, seen, said = run_once(here, Fault(sort, part, 0, lasting=False))
+            _end(here)
+            if status != 0:
+                raise RuntimeError(f"the day itself is not without fault: {status}\n{said}")
+            calls[sort, part] = seen
+            shutil.rmtree(here, ignore_errors=True)
+    for part in PARTS:
+        calls[Sort.SHORT, part], calls[Sort.SLOW, part] = calls[Sort.WRITE, part], calls[Sort.SYNC, part]
+    return calls
+
+
+def run_case(template: Path, folder: Path, fault: Fault) -> Result:
+    """Run a day under a fault, then on sound storage until it is done; what is left stays if something is wrong."""
+    shutil.copytree(template, folder)
+    faults: list[str] = []
+    statuses: list[int] = []
+    try:
+        status, hit, said = run_once(folder, fault)
+        statuses.append(status)
+        faults += [*_manners(fault, hit, status, said), *_judged(folder, finished=False)]
+        while statuses[-1] != 0 and len(statuses) < RUNS_AT_MOST:
+            status, _, later = run_once(folder, None)
+            statuses.append(status)
+            faults += _judged(folder, finished=status == 0)
+        if statuses[-1] != 0:
+            faults.append(f"it did not go on: {later}")
+    finally:
+        _end(folder)
+    faults += [f"the record does not prove: {f.text}" for f in check_record(folder / "record").faults]
+    if not faults:
+        shutil.rmtree(folder, ignore_errors=True)
+    return Result(str(fault), hit, tuple(statuses), said, tuple(dict.fromkeys(faults)))
+
+
+def _judged(folder: Path, *, finished: bool) -> list[str]:
+    """Have the oracle judge a day; a journal that was not even made yet holds nothing to judge."""
+    try:
+        return judge(folder, finished=finished)
+    except sqlite3.OperationalError as error:
+        return [] if "no such table: entry" in str(error) else [str(error)]
+
+
+def _manners(fault: Fault, hit: int, status: int, said: str) -> Iterator[str]:
+    """Yield what is wrong with how a run under a fault ended, and with what it said."""
+    complaints = [line for line in said.splitlines() if line.startswith("benchday: ")]
+    if "Traceback" in said or "a fault of benchday" in said:
+        yield f"it ended with a fault of its own: {said}"
+    elif status not in (0, 1, 5):
+        yield f"it ended with status {status}: {said}"
+    elif status and not complaints:
+        yield f"it ended with status {status} and without a word"
+    elif status and (fault.sort in HARMLESS or not hit):
+        yield f"it ended with status {status} although nothing failed: {complaints}"
+    else:
+        yield from (
+            f"it does not say what and where, and what to do: {line}"
+            for line in complaints
+            if "record" not in line or not WHAT_TO_DO.search(line)
+        )
+
+
+def _end(folder: Path) -> None:
+    if (folder / "instruments").exists():
+        end_instruments(folder)
+
+
+def run_cases(faults: Sequence[Fault], template: Path, folder: Path) -> Iterator[Result]:
+    """Run the cases, a few at once, each in a process forked from this one; yield each as it ends."""
+    waiting = list(enumerate(faults))
+    running: dict[int, int] = {}
+    while waiting or running:
+        while waiting and len(running) < AT_ONCE:
+            number, fault = waiting.pop(0)
+            running[_forked(template, folder / f"case-{number}", fault)] = number
+        pid, _ = os.wait()
+        if pid in running:
+            number = running.pop(pid)
+            path = folder / f"case-{number}.json"
+            if path.exists():
+                fault, hit, statuses, said, wrong = json.loads(path.read_text(encoding="utf-8"))
+                yield Result(fault, hit, tuple(statuses), said, tuple(wrong))
+            else:
+                yield Result(str(faults[number]), 0, (), "", ("the case itself went wrong",))
+
+
+def _forked(template: Path, folder: Path, fault: Fault) -> int:
+    child = os.fork()
+    if child:
+        return child
+    try:
+        r = run_case(template, folder, fault)
+        told = [r.fault, r.hit, r.statuses, r.said, r.faults]
+    except BaseException:  # noqa: BLE001 - told as a fault, whatever it is
+        told = [str(fault), 0, [], "", [traceback.format_exc()]]
+    folder.with_suffix(".json").write_text(json.dumps(told), encoding="utf-8")
+    os._exit(0)
+
+
+@contextmanager
+def _ground() -> Iterator[Path]:
+    folder = Path(tempfile.mkdtemp(prefix="storage-"))
+    try:
+        yield folder
+    finally:
+        if not list(folder.glob("case-*/")):
+            shutil.rmtree(folder, ignore_errors=True)
+
+
+def under_shim(arguments: Sequence[str], folder: Path) -> subprocess.CompletedProcess[str]:
+    """Run this module under the shim, compiled into a folder."""
+    environment = os.environ | {"LD_PRELOAD": str(compiled(folder))}
+    command = [sys.executable, "-m", "tests.faults.storage", *arguments]
+    return subprocess.run(command, env=environment, cwd=ROOT, capture_output=True, text=True, check=False)
+
+
+def main() -> int:
+    """Run as many cases as asked for and tell of each; status 1 if something does not hold."""
+    asked = argparse.ArgumentParser(prog="python -m tests.faults.storage")
+    asked.add_argument("--seed", type=int, default=1)
+    asked.add_argument("--count", type=int, default=200)
+    options = asked.parse_args()
+    if not os.environ.get("LD_PRELOAD", "").endswith("storage_shim.so"):
+        with tempfile.TemporaryDirectory() as folder:
+            os.environ["LD_PRELOAD"] = str(compiled(Path(folder)))
+            return subprocess.run([sys.executable, "-m", "tests.faults.storage", *sys.argv[1:]], check=False).returncode
+    wrong = 0
+    with _ground() as folder:
+        write_day(folder / "day", (ONE_WRITE,))
+        calls = calls_of(folder / "day", folder)
+        for result in run_cases([*drawn(options.seed, options.count, calls)], folder / "day", folder):
+            wrong += bool(result.faults)
+            _tell(result)
+    sys.stdout.write(f"{options.count} faults, seed {options.seed}: {wrong} do not hold\n")
+    return 1 if wrong else 0
+
+
+def _tell(result: Result) -> None:
+    sys.stdout.write(f"{'WRONG' if result.faults else 'held '} {result.fault}: {result.hit} hit, {result.statuses}\n")
+    for line in result.said.splitlines():
+        if line.startswith("benchday: "):
+            sys.stdout.write(f"      {line}\n")
+    for fault in result.faults:
+        sys.stdout.write(f"   !  {fault}\n")
+    sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
