@@ -31,7 +31,7 @@ import anyio
 
 from benchday.cli.conduct import status_of
 from benchday.record.checking import check_record
-from tests.faults.storage_shim import Fault, Sort, arm, compiled, counted
+from tests.faults.storage_shim import PARTS, Fault, Sort, arm, compiled, failed, tally
 from tests.safety.kill_day import ONE_WRITE, end_instruments, run, write_day
 from tests.safety.oracle import judge
 from tests.safety.points import Points
@@ -39,7 +39,7 @@ from tests.safety.points import Points
 RUNS_AT_MOST = 4
 AT_ONCE = 2
 ROOT = Path(__file__).parents[2]
-PARTS = ("journal.db", "archive", "personal.db", "")
+TALLY = "tally.json"
 ERRORS = {
     Sort.WRITE: (errno.ENOSPC, errno.EIO, errno.EDQUOT),
     Sort.SHORT: (0,),
@@ -78,7 +78,7 @@ def drawn(seed: int, count: int, calls: dict[tuple[Sort, str], int]) -> Iterator
         calls: how many calls of a sort a sound day makes at a file.
     """
     draw = random.Random(seed)
-    sorts = [s for s in Sort if any(calls.get((s, part)) for part in PARTS)]
+    sorts = [s for s in ERRORS if any(calls.get((s, part)) for part in PARTS)]
     for number in range(count):
         sort = sorts[number % len(sorts)]
         part = draw.choice([p for p in PARTS if calls.get((sort, p))])
@@ -100,8 +100,8 @@ def run_once(folder: Path, fault: Fault | None) -> tuple[int, int, str]:
     said = errors.read_text(encoding="utf-8") if errors.exists() else ""
     if not told.exists():
         return -1, 0, said
-    status, seen, failed = json.loads(told.read_text(encoding="utf-8"))
-    return status, failed if fault is None or fault.nth else seen, said
+    status, hit = json.loads(told.read_text(encoding="utf-8"))
+    return status, hit, said
 
 
 def _in_child(folder: Path, fault: Fault | None, told: Path, errors: Path) -> None:
@@ -113,7 +113,9 @@ def _in_child(folder: Path, fault: Fault | None, told: Path, errors: Path) -> No
             arm(fault, folder / "record")
         status = status_of(lambda: _day(folder))
         sys.stderr.flush()
-        told.write_text(json.dumps([int(status), *counted()]), encoding="utf-8")
+        if fault is not None and fault.sort is Sort.COUNT:
+            (folder / TALLY).write_text(json.dumps(tally()), encoding="utf-8")
+        told.write_text(json.dumps([int(status), failed()]), encoding="utf-8")
     except BaseException:  # noqa: BLE001 - told to the parent, whatever it is
         traceback.print_exc()
         sys.stderr.flush()
@@ -128,17 +130,15 @@ def _day(folder: Path) -> int:
 
 def calls_of(template: Path, folder: Path) -> dict[tuple[Sort, str], int]:
     """Count the calls of each sort at each file in a sound day."""
-    calls: dict[tuple[Sort, str], int] = {}
-    for sort in (Sort.WRITE, Sort.SYNC, Sort.RENAME, Sort.READ, Sort.MAKE):
-        for part in PARTS:
-            here = folder / f"counting-{sort.name}-{part or 'any'}"
-            shutil.copytree(template, here)
-            status, seen, said = run_once(here, Fault(sort, part, 0, lasting=False))
-            _end(here)
-            if status != 0:
-                raise RuntimeError(f"the day itself is not without fault: {status}\n{said}")
-            calls[sort, part] = seen
-            shutil.rmtree(here, ignore_errors=True)
+    here = folder / "counting"
+    shutil.copytree(template, here)
+    status, _, said = run_once(here, Fault(Sort.COUNT, "", 1, lasting=False))
+    _end(here)
+    if status != 0:
+        raise RuntimeError(f"the day itself is not without fault: {status}\n{said}")
+    told = json.loads((here / TALLY).read_text(encoding="utf-8"))
+    shutil.rmtree(here, ignore_errors=True)
+    calls = {(sort, part): told[f"{sort.name} {part}"] for sort in ERRORS for part in PARTS}
     for part in PARTS:
         calls[Sort.SHORT, part], calls[Sort.SLOW, part] = calls[Sort.WRITE, part], calls[Sort.SYNC, part]
     return calls

@@ -18,13 +18,18 @@
 #include <time.h>
 #include <unistd.h>
 
-enum sort { NOTHING, WRITE, SHORT, SYNC, SLOW, RENAME, READ, MAKE };
+enum sort { NOTHING, WRITE, SHORT, SYNC, SLOW, RENAME, READ, MAKE, COUNT };
+
+/* With COUNT nothing goes wrong: the calls of each sort are counted for each of these texts in a path. */
+static const char *const parts[] = {"", "journal.db", "archive", "personal.db"};
+#define PARTS ((int)(sizeof parts / sizeof parts[0]))
+static atomic_long tally[COUNT][PARTS];
 
 static struct {
     enum sort sort;
     char under[PATH_MAX];
     char part[256];
-    long nth;     /* which matching call goes wrong, counted from 1; 0: none, they are counted only */
+    long nth;     /* which matching call goes wrong, counted from 1 */
     int lasting;  /* it and all that follow, or it alone */
     int error;
 } armed;
@@ -44,8 +49,14 @@ void storage_arm(int sort, const char *under, const char *part, long nth, int la
     armed.sort = (enum sort)sort;
 }
 
-long storage_seen(void) { return atomic_load(&seen); }
 long storage_failed(void) { return atomic_load(&failed); }
+
+long storage_tally(int sort, const char *part)
+{
+    for (int i = 0; i < PARTS; i++)
+        if (strcmp(parts[i], part) == 0) return atomic_load(&tally[sort][i]);
+    return 0;
+}
 
 /* STORAGE_FAULT=sort:nth:lasting:error:part:under arms a program from its first moment on. */
 __attribute__((constructor)) static void arm_from_environment(void)
@@ -62,19 +73,29 @@ __attribute__((constructor)) static void arm_from_environment(void)
     static __typeof__(&name) real; \
     if (!real) real = (__typeof__(&name))dlsym(RTLD_NEXT, #name)
 
-static int goes_wrong(const char *path)
+static int goes_wrong(enum sort sort, const char *path)
 {
-    if (strncmp(path, armed.under, strlen(armed.under)) != 0 || !strstr(path + strlen(armed.under), armed.part))
+    if (strncmp(path, armed.under, strlen(armed.under)) != 0)
+        return 0;
+    const char *inside = path + strlen(armed.under);
+    if (armed.sort == COUNT) {
+        for (int i = 0; i < PARTS; i++)
+            if (strstr(inside, parts[i])) atomic_fetch_add(&tally[sort][i], 1);
+        return 0;
+    }
+    if (armed.sort != sort || !strstr(inside, armed.part))
         return 0;
     long number = atomic_fetch_add(&seen, 1) + 1;
-    if (armed.nth == 0 || number < armed.nth || (number > armed.nth && !armed.lasting))
+    if (number < armed.nth || (number > armed.nth && !armed.lasting))
         return 0;
     atomic_fetch_add(&failed, 1);
     return 1;
 }
 
-static int file_goes_wrong(int fd)
+static int file_goes_wrong(enum sort sort, int fd)
 {
+    if (armed.sort != sort && armed.sort != COUNT)
+        return 0;
     char link[64], path[PATH_MAX];
     int before = errno;
     snprintf(link, sizeof link, "/proc/self/fd/%d", fd);
@@ -83,7 +104,7 @@ static int file_goes_wrong(int fd)
     if (length < 0)
         return 0;
     path[length] = 0;
-    return goes_wrong(path);
+    return goes_wrong(sort, path);
 }
 
 #define FAIL(result) \
@@ -94,9 +115,9 @@ static int file_goes_wrong(int fd)
 
 static int write_goes_wrong(int fd, size_t *count)
 {
-    if (armed.sort == WRITE && file_goes_wrong(fd))
+    if (file_goes_wrong(WRITE, fd))
         return 1;
-    if (armed.sort == SHORT && *count > 1 && file_goes_wrong(fd))
+    if (armed.sort == SHORT && *count > 1 && file_goes_wrong(SHORT, fd))
         *count /= 2;
     return 0;
 }
@@ -125,31 +146,31 @@ ssize_t pwrite64(int fd, const void *data, size_t count, off64_t at)
 ssize_t read(int fd, void *data, size_t count)
 {
     REAL(read);
-    if (armed.sort == READ && file_goes_wrong(fd)) FAIL(-1);
+    if (file_goes_wrong(READ, fd)) FAIL(-1);
     return real(fd, data, count);
 }
 
 ssize_t pread(int fd, void *data, size_t count, off_t at)
 {
     REAL(pread);
-    if (armed.sort == READ && file_goes_wrong(fd)) FAIL(-1);
+    if (file_goes_wrong(READ, fd)) FAIL(-1);
     return real(fd, data, count, at);
 }
 
 ssize_t pread64(int fd, void *data, size_t count, off64_t at)
 {
     REAL(pread64);
-    if (armed.sort == READ && file_goes_wrong(fd)) FAIL(-1);
+    if (file_goes_wrong(READ, fd)) FAIL(-1);
     return real(fd, data, count, at);
 }
 
 static int sync_goes_wrong(int fd)
 {
-    if (armed.sort == SLOW && file_goes_wrong(fd)) {
+    if (armed.sort == SLOW && file_goes_wrong(SLOW, fd)) {
         struct timespec pause = {0, 150 * 1000 * 1000};
         nanosleep(&pause, NULL);
     }
-    return armed.sort == SYNC && file_goes_wrong(fd);
+    return file_goes_wrong(SYNC, fd);
 }
 
 int fsync(int fd)
@@ -169,13 +190,13 @@ int fdatasync(int fd)
 int rename(const char *from, const char *to)
 {
     REAL(rename);
-    if (armed.sort == RENAME && goes_wrong(to)) FAIL(-1);
+    if (armed.sort && goes_wrong(RENAME, to)) FAIL(-1);
     return real(from, to);
 }
 
 static int making_goes_wrong(const char *path, int flags)
 {
-    return armed.sort == MAKE && (flags & (O_CREAT | O_WRONLY | O_RDWR)) && goes_wrong(path);
+    return armed.sort && (flags & (O_CREAT | O_WRONLY | O_RDWR)) && goes_wrong(MAKE, path);
 }
 
 static mode_t mode_of(int flags, va_list more) { return flags & (O_CREAT | O_TMPFILE) ? va_arg(more, mode_t) : 0; }
@@ -205,7 +226,7 @@ int open64(const char *path, int flags, ...)
 int mkdir(const char *path, mode_t mode)
 {
     REAL(mkdir);
-    if (armed.sort == MAKE && goes_wrong(path)) FAIL(-1);
+    if (armed.sort && goes_wrong(MAKE, path)) FAIL(-1);
     return real(path, mode);
 }
 

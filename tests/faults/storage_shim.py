@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from enum import IntEnum
 from pathlib import Path
 
+PARTS = ("", "journal.db", "archive", "personal.db")
+"""Texts in the path of a file by which calls are counted; the shim's own list."""
 SOURCE = Path(__file__).with_name("storage_shim.c")
 
 
@@ -31,6 +33,8 @@ class Sort(IntEnum):
     """A read fails."""
     MAKE = 7
     """Opening to write, or making a folder, fails."""
+    COUNT = 8
+    """Nothing: the calls are counted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +45,7 @@ class Fault:
     part: str
     """Text in the path of the file concerned; empty: any below the record."""
     nth: int
-    """Which call, counted from 1; 0: none, they are counted."""
+    """Which call, counted from 1."""
     lasting: bool
     """It and all that follow."""
     error: int = 0
@@ -83,8 +87,17 @@ def arm(fault: Fault, under: Path) -> None:
     )
 
 
-def counted() -> tuple[int, int]:
-    """Return how many calls matched since it was armed, and how many of them went wrong."""
+def failed() -> int:
+    """Return how many calls went wrong since the shim was armed."""
     shim = ctypes.CDLL(os.environ["LD_PRELOAD"])
-    shim.storage_seen.restype = shim.storage_failed.restype = ctypes.c_long
-    return int(shim.storage_seen()), int(shim.storage_failed())
+    shim.storage_failed.restype = ctypes.c_long
+    return int(shim.storage_failed())
+
+
+def tally() -> dict[str, int]:
+    """Return how many calls were counted, by sort and part."""
+    shim = ctypes.CDLL(os.environ["LD_PRELOAD"])
+    shim.storage_tally.restype = ctypes.c_long
+    return {
+        f"{s.name} {part}": int(shim.storage_tally(s.value, part.encode())) for s in Sort for part in PARTS if s < 8
+    }
