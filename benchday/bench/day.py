@@ -13,6 +13,7 @@ from benchday.bench.recovery import hold_what_was_cut, void_confirmations
 from benchday.bench.serving import Tools
 from benchday.bench.station import Station
 from benchday.bench.targeting import late_from_us
+from benchday.bench.wall_clock import watch_wall_clock
 from benchday.domain.fold import DayState
 from benchday.domain.kinds import ProgramStopped
 from benchday.domain.seams import Operators
@@ -65,6 +66,7 @@ class BenchDay:
             for work in (self._dispatch, self._conversations.run, self._wake):
                 day.start_soon(work)
             day.start_soon(self._tools.pauses.watch, self._tools)
+            day.start_soon(watch_wall_clock, self._tools)
             if self._look is not None:
                 day.start_soon(watch_inputs, self._tools, self._look)
             if self._foreseer is not None:
