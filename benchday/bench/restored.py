@@ -6,16 +6,19 @@ station when the copy was made is held as interrupted, and so is what a lost ent
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 
-from benchday.bench.holds import INTERRUPTED
+from benchday.bench.holds import Hold, Met
 from benchday.domain.entries import Draft
 from benchday.domain.fold import DayState
-from benchday.domain.kinds import LineStopped, PermitVoided, RecordRestored, UnitHeld
+from benchday.domain.happenings import Happening, Stage
+from benchday.domain.kinds import PermitVoided, RecordRestored
 from benchday.domain.steps import ON_STATION, State
 from benchday.domain.story import UnitStory
 
 WHY = "the record was restored from a copy"
+_STAGES = {State.WRITE: Stage.WRITE, State.RESTART: Stage.RESTART}
+"""Where the copy itself says that a write had begun; elsewhere it may have begun since, and no line is stopped."""
 
 
 def drafts_of_restoring(state: DayState, restored: RecordRestored, spent: Collection[str]) -> list[Draft]:
@@ -28,27 +31,17 @@ def drafts_of_restoring(state: DayState, restored: RecordRestored, spent: Collec
     """
     drafts = [restored.draft()]
     for story in state.units.values():
-        if story.state in ON_STATION or (story.serial in spent and story.state is not State.HANDED_BACK):
-            drafts += _held(story, written=story.serial in spent)
+        written = story.serial in spent and story.state not in (State.HANDED_BACK, State.HELD)
+        if story.state in ON_STATION or written:
+            drafts += _held(story, written=written)
     return drafts
 
 
-def _held(story: UnitStory, *, written: bool) -> list[Draft]:
-    knows = "a lost entry says that it was written since" if written else "it may have been written since"
-    facts = UnitHeld(
-        code=INTERRUPTED,
-        reason=f"{WHY} and may know less than the unit does: {knows}, or be half written. Leave the unit powered and "
-        "connected; do not switch it off",
-        lifts="an operator decides to identify it anew; a further write needs a new permit",
-    )
-    drafts = [facts.draft(unit=story.serial, station=story.station)]
+def _held(story: UnitStory, *, written: bool) -> Iterator[Draft]:
     act = story.open_act or story.sent
     if act is not None:
-        void = PermitVoided(id=act.permit, reason=WHY)
-        stop = LineStopped(
-            model=story.model,
-            release=act.release or "",
-            reason=f"unit {story.serial} was being written when the copy was made that the record was restored from",
-        )
-        drafts += [facts.draft(unit=story.serial, station=story.station) for facts in (void, stop)]
-    return drafts
+        yield PermitVoided(id=act.permit, reason=WHY).draft(unit=story.serial, station=story.station)
+    since = "a lost entry says that it was written since" if written else "it may have been written since"
+    said = f"{WHY}, which may know less than the unit does; {since}, or be half written"
+    stage = _STAGES.get(story.state, Stage.BEFORE_ACT)
+    yield from Hold(Met(Happening.PROGRAM_ENDED, said), stage).drafts(story, story.station)

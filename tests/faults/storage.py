@@ -31,10 +31,11 @@ import anyio
 
 from benchday.cli.conduct import status_of
 from benchday.record.checking import check_record
+from tests.faults.checker import violations
+from tests.faults.days import ONE_WRITE, Ground
+from tests.faults.forked import Instruments, count_journals, preload, serve
+from tests.faults.points import Points
 from tests.faults.storage_shim import PARTS, Fault, Sort, arm, compiled, failed, tally
-from tests.safety.kill_day import ONE_WRITE, end_instruments, run, write_day
-from tests.safety.oracle import judge
-from tests.safety.points import Points
 
 RUNS_AT_MOST = 4
 AT_ONCE = 2
@@ -87,15 +88,14 @@ def drawn(seed: int, count: int, calls: dict[tuple[Sort, str], int]) -> Iterator
         yield Fault(sort, part, nth, draw.random() < 0.5, draw.choice(ERRORS[sort]))
 
 
-def run_once(folder: Path, fault: Fault | None) -> tuple[int, int, str]:
+def run_once(ground: Ground, fault: Fault | None) -> tuple[int, int, str]:
     """Run the day in a process of its own; return its status, how many calls went wrong, and what it said."""
-    told = folder / "told.json"
+    told, errors = ground.folder / "told.json", ground.folder / "program.err"
     told.unlink(missing_ok=True)
-    errors = folder / "program.err"
     errors.unlink(missing_ok=True)
     child = os.fork()
     if child == 0:
-        _in_child(folder, fault, told, errors)
+        _in_child(ground, fault, told, errors)
     os.waitpid(child, 0)
     said = errors.read_text(encoding="utf-8") if errors.exists() else ""
     if not told.exists():
@@ -104,17 +104,17 @@ def run_once(folder: Path, fault: Fault | None) -> tuple[int, int, str]:
     return status, hit, said
 
 
-def _in_child(folder: Path, fault: Fault | None, told: Path, errors: Path) -> None:
+def _in_child(ground: Ground, fault: Fault | None, told: Path, errors: Path) -> None:
     try:
         fd = os.open(errors, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
         os.dup2(fd, sys.stderr.fileno())
         os.dup2(fd, sys.stdout.fileno())
         if fault is not None:
-            arm(fault, folder / "record")
-        status = status_of(lambda: _day(folder))
+            arm(fault, ground.folder / "record")
+        status = status_of(lambda: _day(ground))
         sys.stderr.flush()
         if fault is not None and fault.sort is Sort.COUNT:
-            (folder / TALLY).write_text(json.dumps(tally()), encoding="utf-8")
+            (ground.folder / TALLY).write_text(json.dumps(tally()), encoding="utf-8")
         told.write_text(json.dumps([int(status), failed()]), encoding="utf-8")
     except BaseException:  # noqa: BLE001 - told to the parent, whatever it is
         traceback.print_exc()
@@ -123,44 +123,54 @@ def _in_child(folder: Path, fault: Fault | None, told: Path, errors: Path) -> No
         os._exit(0)
 
 
-def _day(folder: Path) -> int:
-    why = anyio.run(run, folder, Points(folder))
-    return 0 if why == "finished" else 3
+def _day(ground: Ground) -> int:
+    points = Points(ground.folder)
+    count_journals(points)
+    return 0 if anyio.run(serve, ground, points) == "finished" else 3
 
 
-def calls_of(template: Path, folder: Path) -> dict[tuple[Sort, str], int]:
+def calls_of(ground: Ground, folder: Path) -> dict[tuple[Sort, str], int]:
     """Count the calls of each sort at each file in a sound day."""
-    here = folder / "counting"
-    shutil.copytree(template, here)
-    status, _, said = run_once(here, Fault(Sort.COUNT, "", 1, lasting=False))
-    _end(here)
+    here = ground.copied(folder / "counting")
+    with _instruments(here):
+        status, _, said = run_once(here, Fault(Sort.COUNT, "", 1, lasting=False))
     if status != 0:
         raise RuntimeError(f"the day itself is not without fault: {status}\n{said}")
-    told = json.loads((here / TALLY).read_text(encoding="utf-8"))
-    shutil.rmtree(here, ignore_errors=True)
+    told = json.loads((here.folder / TALLY).read_text(encoding="utf-8"))
+    shutil.rmtree(here.folder, ignore_errors=True)
     calls = {(sort, part): told[f"{sort.name} {part}"] for sort in ERRORS for part in PARTS}
     for part in PARTS:
         calls[Sort.SHORT, part], calls[Sort.SLOW, part] = calls[Sort.WRITE, part], calls[Sort.SYNC, part]
     return calls
 
 
-def run_case(template: Path, folder: Path, fault: Fault) -> Result:
+@contextmanager
+def _instruments(ground: Ground) -> Iterator[Instruments]:
+    instruments = Instruments(ground)
+    try:
+        instruments.start()
+        yield instruments
+    finally:
+        instruments.stop()
+
+
+def run_case(ground: Ground, folder: Path, fault: Fault) -> Result:
     """Run a day under a fault, then on sound storage until it is done; what is left stays if something is wrong."""
-    shutil.copytree(template, folder)
+    here = ground.copied(folder)
     faults: list[str] = []
     statuses: list[int] = []
-    try:
-        status, hit, said = run_once(folder, fault)
+    with _instruments(here) as instruments:
+        status, hit, said = run_once(here, fault)
         statuses.append(status)
         faults += [*_manners(fault, hit, status, said), *_judged(folder, finished=False)]
+        later = ""
         while statuses[-1] != 0 and len(statuses) < RUNS_AT_MOST:
-            status, _, later = run_once(folder, None)
+            instruments.start()
+            status, _, later = run_once(here, None)
             statuses.append(status)
             faults += _judged(folder, finished=status == 0)
         if statuses[-1] != 0:
             faults.append(f"it did not go on: {later}")
-    finally:
-        _end(folder)
     faults += [f"the record does not prove: {f.text}" for f in check_record(folder / "record").faults]
     if not faults:
         shutil.rmtree(folder, ignore_errors=True)
@@ -168,9 +178,9 @@ def run_case(template: Path, folder: Path, fault: Fault) -> Result:
 
 
 def _judged(folder: Path, *, finished: bool) -> list[str]:
-    """Have the oracle judge a day; a journal that was not even made yet holds nothing to judge."""
+    """Have the checker judge a day; a journal that was not even made yet holds nothing to judge."""
     try:
-        return judge(folder, finished=finished)
+        return violations(folder, finished=finished)
     except sqlite3.OperationalError as error:
         return [] if "no such table: entry" in str(error) else [str(error)]
 
@@ -194,19 +204,14 @@ def _manners(fault: Fault, hit: int, status: int, said: str) -> Iterator[str]:
         )
 
 
-def _end(folder: Path) -> None:
-    if (folder / "instruments").exists():
-        end_instruments(folder)
-
-
-def run_cases(faults: Sequence[Fault], template: Path, folder: Path) -> Iterator[Result]:
+def run_cases(faults: Sequence[Fault], ground: Ground, folder: Path) -> Iterator[Result]:
     """Run the cases, a few at once, each in a process forked from this one; yield each as it ends."""
     waiting = list(enumerate(faults))
     running: dict[int, int] = {}
     while waiting or running:
         while waiting and len(running) < AT_ONCE:
             number, fault = waiting.pop(0)
-            running[_forked(template, folder / f"case-{number}", fault)] = number
+            running[_forked(ground, folder / f"case-{number}", fault)] = number
         pid, _ = os.wait()
         if pid in running:
             number = running.pop(pid)
@@ -218,12 +223,12 @@ def run_cases(faults: Sequence[Fault], template: Path, folder: Path) -> Iterator
                 yield Result(str(faults[number]), 0, (), "", ("the case itself went wrong",))
 
 
-def _forked(template: Path, folder: Path, fault: Fault) -> int:
+def _forked(ground: Ground, folder: Path, fault: Fault) -> int:
     child = os.fork()
     if child:
         return child
     try:
-        r = run_case(template, folder, fault)
+        r = run_case(ground, folder, fault)
         told = [r.fault, r.hit, r.statuses, r.said, r.faults]
     except BaseException:  # noqa: BLE001 - told as a fault, whatever it is
         told = [str(fault), 0, [], "", [traceback.format_exc()]]
@@ -260,9 +265,10 @@ def main() -> int:
             return subprocess.run([sys.executable, "-m", "tests.faults.storage", *sys.argv[1:]], check=False).returncode
     wrong = 0
     with _ground() as folder:
-        write_day(folder / "day", (ONE_WRITE,))
-        calls = calls_of(folder / "day", folder)
-        for result in run_cases([*drawn(options.seed, options.count, calls)], folder / "day", folder):
+        preload()
+        ground = Ground.laid_out(folder / "day", (ONE_WRITE,))
+        calls = calls_of(ground, folder)
+        for result in run_cases([*drawn(options.seed, options.count, calls)], ground, folder):
             wrong += bool(result.faults)
             _tell(result)
     sys.stdout.write(f"{options.count} faults, seed {options.seed}: {wrong} do not hold\n")
