@@ -16,8 +16,8 @@ def start(unit: "Unit") -> None:
     if state.loop_to_come is not None:
         state.loop, state.loop_to_come = state.loop_to_come, None
     if unit.suffers("settings lost"):
-        for name, value in unit.model.factory_settings().items():
-            unit.change_setting(name, "0" if value.isdigit() else value)
+        for name, value in _lost(unit.model.factory_settings(), state.settings).items():
+            unit.change_setting(name, value)
     if unit.suffers("options lost"):
         unit.log.write("options", **{"from": state.options, "to": []})
         state.options = []
@@ -25,6 +25,12 @@ def start(unit: "Unit") -> None:
         _term(unit, "")
     if unit.suffers("term changes") and state.term:
         _term(unit, (date.fromisoformat(state.term) - SHORTER_BY).isoformat())
+
+
+def _lost(factory: dict[str, str], kept: dict[str, str]) -> dict[str, str]:
+    """Give what is left of settings: the factory's, with 0 for numbers; where that changed none, nothing is set."""
+    left = {name: "0" if value.isdigit() else value for name, value in factory.items()}
+    return left if any(kept.get(name) != value for name, value in left.items()) else dict.fromkeys(left, "unset")
 
 
 def _choose(unit: "Unit") -> None:
