@@ -6,18 +6,28 @@ One connection writes and checkpoints; all others are opened ``mode=ro`` and nev
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
+from typing import TypeVar
 
 from benchday.domain.errors import RecordDamaged, RecordError, RecordFull, RecordHeld
+from benchday.logs import logger
 from benchday.record.modes import make_file
+
+T = TypeVar("T")
 
 _PRIMARY = 0xFF
 """The low byte of an extended result code is the code itself."""
 
+_LOCKED = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 _FULL_OR_FAILING = (sqlite3.SQLITE_IOERR_WRITE, sqlite3.SQLITE_IOERR_SHMSIZE)
 """SQLite tells a quota or a limit on file sizes by these, not by SQLITE_FULL."""
+
+LOCKED_TRIES = 60
+"""How often, once a second, what another program has locked is tried again before that is an error."""
+_SHORTLY = "busy_timeout=1000"
+"""Milliseconds that SQLite itself waits in a try; then somebody is told."""
 
 _READING = ("wal_autocheckpoint=0", "schema_version")
 """The second one reads from the file, so that what cannot be read is told at once."""
@@ -30,7 +40,7 @@ def connect_writer(path: Path) -> sqlite3.Connection:
         RecordError
     """
     _make(path)
-    return _opened(str(path), path, ("journal_mode=WAL", "synchronous=FULL"))
+    return _opened(str(path), path, ("journal_mode=WAL", "synchronous=FULL", _SHORTLY))
 
 
 def connect_personal(path: Path) -> sqlite3.Connection:
@@ -40,7 +50,7 @@ def connect_personal(path: Path) -> sqlite3.Connection:
         RecordError
     """
     _make(path)
-    return _opened(str(path), path, ("journal_mode=TRUNCATE", "synchronous=FULL", "secure_delete=ON"))
+    return _opened(str(path), path, ("journal_mode=TRUNCATE", "synchronous=FULL", "secure_delete=ON", _SHORTLY))
 
 
 def connect_reader(path: Path) -> sqlite3.Connection:
@@ -111,6 +121,23 @@ def in_our_words(path: Path) -> Iterator[None]:
         raise translated(error, path) from error
 
 
+def patiently(path: Path, work: Callable[[], T]) -> T:
+    """Write, and wait while another program has the database locked, or reads what must not change under it.
+
+    Raises:
+        sqlite3.Error: it is still locked after ``LOCKED_TRIES``, or something else failed.
+    """
+    for number in range(1, LOCKED_TRIES):
+        try:
+            return work()
+        except sqlite3.OperationalError as error:
+            if getattr(error, "sqlite_errorcode", 0) & _PRIMARY not in _LOCKED:
+                raise
+            if number in (1, 10, 30):
+                logger().warning("another program has the record locked: waiting for it", file=str(path))
+    return work()
+
+
 def translated(error: sqlite3.Error, path: Path) -> RecordError:
     """Say an error of SQLite in our words, with what to do."""
     code = getattr(error, "sqlite_errorcode", 0)
@@ -122,8 +149,11 @@ def translated(error: sqlite3.Error, path: Path) -> RecordError:
         )
     if primary in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT) or "decode to UTF-8" in str(error):
         return RecordDamaged(f"{path} is not a whole database ({error}); {mending(path.parent)}")
-    if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-        return RecordHeld(f"another program has {path} locked ({error}); end it first")
+    if primary in _LOCKED:
+        return RecordHeld(
+            f"another program has {path} locked ({error}), and it was waited for; nothing was recorded: end that "
+            "program, then do it again"
+        )
     if primary in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
         return RecordError(f"cannot write {path} ({error}); make the file and its folder writable for this user")
 

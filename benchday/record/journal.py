@@ -23,7 +23,7 @@ from benchday.domain.permits import Permit, Reading, SpentAct
 from benchday.domain.seams import Clock
 from benchday.record import chain
 from benchday.record.chain import Head
-from benchday.record.database import connect_reader, connect_writer, in_our_words, translated
+from benchday.record.database import connect_reader, connect_writer, in_our_words, patiently, translated
 from benchday.record.end_note import EndNote
 from benchday.record.lock import FileLock
 from benchday.record.migrating import Migration, migrate, shipped
@@ -152,7 +152,7 @@ class SqliteJournal:
         transaction = _Transaction(self._writing, self._path, self._bench, self._clock, self._head)
         with in_our_words(self._path):
             try:
-                self._writing.execute("BEGIN IMMEDIATE")
+                patiently(self._path, lambda: self._writing.execute("BEGIN IMMEDIATE"))
                 for job in jobs:
                     transaction.run(job)
                 self._writing.execute("COMMIT")

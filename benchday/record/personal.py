@@ -21,7 +21,7 @@ from typing import Any
 from anyio.to_thread import run_sync
 
 from benchday.domain.errors import RecordError
-from benchday.record.database import connect_personal, in_our_words
+from benchday.record.database import connect_personal, in_our_words, patiently
 from benchday.record.lock import FileLock
 from benchday.record.place import Place
 
@@ -99,7 +99,7 @@ class Personal:
         with self._one_at_a_time, in_our_words(self._path):
             if self._closed:
                 raise RecordError("personal data is closed; open it again")
-            return self._connection.execute(sql, values).fetchall()
+            return patiently(self._path, lambda: self._connection.execute(sql, values).fetchall())
 
 
 def open_personal(folder: Path, wall_us: int) -> Personal:

@@ -94,6 +94,26 @@ async def test_a_copy_in_the_archive_that_went_bad_is_made_again(shop: Shop) -> 
     assert shop.kept.files == {digest: A}
 
 
+async def test_a_copy_that_went_bad_while_the_confirmation_was_waited_for(shop: Shop) -> None:
+    """It is read again before the write may erase what it is a copy of; the permit is void, and it is copied anew."""
+    shop.only(UNIT)
+    shop.units[UNIT].recordings = {"A.rnx": A}
+    shop.people.answers["confirm"] = None
+    digest = hashlib.sha256(A).hexdigest()
+    async with shop.running() as day:
+        await day.item("confirm", UNIT)
+        shop.kept.files[digest] = b"rotten"
+        await day.answer("confirm", UNIT, answer="write", label=UNIT[-4:])
+        await day.until(lambda: len(shop.entries("recording_preserved", UNIT)) == 2)
+        assert shop.facts("permit_voided")[0]["reason"] == "copies in the archive are not whole any more: A.rnx"
+        assert shop.entries("act_spent") == []
+        await day.item("confirm", UNIT)
+        assert shop.kept.files == {digest: A}
+        await day.answer("confirm", UNIT, answer="write", label=UNIT[-4:])
+        await day.until_state(UNIT, State.HANDED_BACK)
+    assert day.unit(UNIT).writes == ["2.10"]
+
+
 async def test_a_recording_that_came_between_the_check_and_the_confirmation(shop: Shop) -> None:
     """Whoever tries the unit at its station may record something: it is not erased unseen."""
     shop.only(UNIT)

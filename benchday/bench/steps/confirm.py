@@ -54,10 +54,13 @@ async def confirm(at: Serving) -> StepName:
             raise Met(Happening.NOT_NOW, "the operator did not confirm the write")
         outlived = _outlived(at, found, looked_us) or await _power_fell(at, recordings)
         outlived = outlived or await _more_to_lose(at, permit)
-        if outlived is None:
+        spoilt = None if outlived else await _copies_spoilt(at, permit)
+        if outlived is None and spoilt is None:
             at.permit = permit
             return StepName.WRITE
-        await at.tools.desk.void(permit, outlived)
+        await at.tools.desk.void(permit, outlived or spoilt or "")
+        if spoilt is not None:
+            return StepName.CHECK
 
 
 def _outlived(at: Serving, found: tuple[Finding, ...], looked_us: int) -> str | None:
@@ -97,6 +100,15 @@ async def _more_to_lose(at: Serving, permit: Permit) -> str | None:
         if (r.name, r.bytes) not in shown or _differ(r.sha256, shown[r.name, r.bytes])
     ]
     return f"recordings are on the unit that were not shown: {', '.join(more)}" if more else None
+
+
+async def _copies_spoilt(at: Serving, permit: Permit) -> str | None:
+    """Read the copies of what the write would erase again; say which are not whole any more, None if all are.
+
+    Hours may lie between the copying and the confirmation. What is spoilt is copied anew after the check.
+    """
+    spoilt = [x.name for x in permit.losses if x.sha256 is not None and not await at.tools.archive.holds(x.sha256)]
+    return f"copies in the archive are not whole any more: {', '.join(spoilt)}" if spoilt else None
 
 
 def _differ(told: str | None, kept: str | None) -> bool:

@@ -11,7 +11,7 @@ import anyio
 
 from benchday.at_hand.drivers import installed_drivers
 from benchday.bench.foreseeing import PLENTY, SPARING
-from benchday.cli.conduct import say_nothing_more
+from benchday.cli.conduct import complain, say_nothing_more
 from benchday.cli.exits import Exit
 from benchday.cli.lines import LineReader
 from benchday.cli.nobody import Nobody
@@ -27,6 +27,8 @@ from benchday.domain.steps import State
 from benchday.inputs.day import load_day
 from benchday.inputs.outcome import nearest
 from benchday.logs import Kept, set_up
+from benchday.record.modes import open_to_others
+from benchday.record.place import record_folder
 from benchday.wiring import Ended, RunOptions, run_day
 
 
@@ -54,6 +56,9 @@ def run(asked: Asked) -> int:
         raise InputError("--no-input and --pipe exclude each other: leave one out")
     plan = load_day(asked.folder, installed_drivers())
     known_operator(asked.operator, plan)
+    open_to_all = open_to_others(record_folder(asked.folder, plan.day.record, asked.record))
+    if open_to_all is not None:
+        complain(f"worth knowing: {open_to_all}")
     face = _face(asked)
     kept = Kept() if _takes_the_screen(asked) else None
     set_up(stream=kept)
