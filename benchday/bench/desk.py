@@ -18,6 +18,7 @@ from benchday.bench.ticks import Tick
 from benchday.domain.cautions import Caution, Every, Moment, cautions_at
 from benchday.domain.errors import InputError
 from benchday.domain.fold import DayState, ItemState
+from benchday.domain.items import LONGEST_TEXT
 from benchday.domain.kinds import CautionAcknowledged, OperatorActing, UnitLifted
 from benchday.domain.plan import DayPlan
 from benchday.domain.steps import State
@@ -178,6 +179,8 @@ class BenchDesk:
             raise InputError(f"{serial} was taken away as it is")
         if not reason.strip():
             raise InputError("a hold is lifted with a reason")
+        if len(reason) > LONGEST_TEXT or any("\ud800" <= c <= "\udfff" for c in reason):
+            raise InputError(f"a reason is a text of at most {LONGEST_TEXT} characters")
         await self._tools.book.append(UnitLifted(reason=reason).draft(unit=serial, operator=operator))
 
     async def renew(self, serial: str) -> str:

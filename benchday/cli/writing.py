@@ -34,6 +34,8 @@ def write_file(
     """
     beside = path.with_name(f".{path.name}.part")
     try:
+        if path.exists() and not path.is_file():
+            raise InputError(f"{option} {path}: this is a folder, a pipe or a device; name a file")
         if path.exists() and not ours.search(_beginning(path)):
             kept = f"this file was there before and is no {what}{whose}, so it is left as it is"
             raise InputError(f"{option} {path}: {kept}; name another file")

@@ -33,6 +33,9 @@ async def test_another_unit_than_was_checked_in_is_held_and_lifted_when_put_righ
         with pytest.raises(InputError, match="with a reason"):
             await day.desk.lift(UNIT, " ", INES)
         shop.units[UNIT].serial = UNIT
+        for endless in ("x" * 2001, "found \udcff"):
+            with pytest.raises(InputError, match="a reason is a text"):
+                await day.desk.lift(UNIT, endless, INES)
         await day.desk.lift(UNIT, "the right unit was found in the crate", INES)
         with pytest.raises(InputError, match="is not held"):
             await day.desk.lift(UNIT, "again", INES)

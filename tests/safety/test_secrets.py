@@ -43,13 +43,15 @@ def test_a_password_is_in_no_output_no_transcript_and_no_log(tmp_path: Path, mod
 
 
 def test_a_transcript_replaces_nothing_but_a_transcript(tmp_path: Path) -> None:
-    """A slip of the hand does not cost a roster."""
-    roster = tmp_path / "roster.csv"
+    """A slip of the hand does not cost a roster, and no pipe is waited for."""
+    roster, pipe = tmp_path / "roster.csv", tmp_path / "pipe"
     roster.write_text("serial,model\n", encoding="utf-8")
-    made = subprocess.run(
-        [*COMMAND, "try", str(shipped_folder() / "gantry.yaml"), "/dev/null", "--transcript", str(roster)],
-        capture_output=True, text=True, timeout=60, check=False,
-    )  # fmt: skip
-    assert made.returncode == 2
-    assert "is no transcript" in made.stderr
+    os.mkfifo(pipe)
+    for path, told in ((roster, "is no transcript"), (pipe, "a pipe or a device"), (tmp_path, "a folder")):
+        made = subprocess.run(
+            [*COMMAND, "try", str(shipped_folder() / "gantry.yaml"), "/dev/null", "--transcript", str(path)],
+            capture_output=True, text=True, timeout=60, check=False,
+        )  # fmt: skip
+        assert made.returncode == 2
+        assert told in made.stderr
     assert roster.read_text(encoding="utf-8") == "serial,model\n"

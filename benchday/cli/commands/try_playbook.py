@@ -96,6 +96,8 @@ def _opened(path: Path | None) -> AbstractContextManager[IO[str] | None]:
     """
     if path is None:
         return nullcontext(None)
+    if path.exists() and not path.is_file():
+        raise InputError(f"--transcript {path}: this is a folder, a pipe or a device; name a file")
     if path.exists():
         with path.open("rb") as before:
             if not A_TRANSCRIPT.match(before.read(200)):
