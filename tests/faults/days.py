@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import re
 import shutil
@@ -12,7 +11,7 @@ from pathlib import Path
 
 from benchday.demo.instruments import Bench, prepare
 from benchday.domain.plan import DayPlan
-from benchday.domain.scenario import LineLift, Scenario, ScenarioUnit, Starts
+from benchday.domain.scenario import LineLift, Scenario, ScenarioUnit
 from benchday.inputs.day import load_day
 from benchday.inputs.playbook_files import shipped_folder
 from benchday.inputs.sample import SCENARIO, read_scenario, scenario_text, shipped_scenario, write_sample
@@ -20,20 +19,19 @@ from benchday.inputs.sample_images import write_images
 from benchday.inputs.sample_text import IMAGES_HEAD, roster_text
 from benchday.inputs.yaml_writing import yaml_lines
 from benchday_simulators.images import build_image
-from tests.devices.slot_images import slot_image
 
 SPEED = 600
 """So fast that a write takes two seconds, and so slow that the hours of a day are more than two minutes."""
 PAYLOAD_BYTES = 9_000
 """Small images: many blocks are no other moments than a few."""
 RECORDINGS_BYTES = (3000, 2000)
-ONE_WRITE, TWO_WRITES, WHERRY = "007421530018", "007421529960", "WH30-0042"
+ONE_WRITE, TWO_WRITES = "007421530018", "007421529960"
 OF_MODEL: Mapping[str, str] = {
     "Millrace": ONE_WRITE,
     "Weirstone": "WS-41-00342",
     "Osier": "OS8812-0561",
     "Tiller": "TL7730A",
-    "Wherry": WHERRY,
+    "Wherry": "WH3108-0652",
     "Gantry": "GN2207-124",
     "Fenbook": "FB2204-3371",
     "Sluicepad": "SP4-22107",
@@ -71,14 +69,6 @@ operators:
   - name: Ines Halloran
     may: [check in, preserve, confirm, last look]
 """
-_WHERRY_IMAGE = {
-    "file": "wherry-1.4.0.img",
-    "release": "1.4.0",
-    "issued": "2026-02-02",
-    "models": ["Wherry"],
-    "source": "built for this test",
-    "approved_by": OPERATOR,
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,8 +104,7 @@ def write_day(folder: Path, serials: tuple[str, ...] = (ONE_WRITE,)) -> None:
     """Write the day of these units, with small recordings and images, and lay out its instruments."""
     write_sample(folder, 1, build_image=_small_image, units=1)
     shutil.rmtree(folder / "schemas")
-    shipped = shipped_scenario().units
-    known = {u.serial: u for u in (*shipped, _wherry(shipped))}
+    known = {u.serial: u for u in shipped_scenario().units}
     units = tuple(_small(known[serial]) for serial in serials)
     lifts = tuple(LineLift(unit=u.serial, by=OPERATOR, after_minutes=0, reason="looked into") for u in units)
     scenario = Scenario(scenario="disturbed", seed=1, units=units, lifts=lifts)
@@ -156,23 +145,11 @@ def _keep_playbooks(folder: Path, models: set[str]) -> None:
 def _keep_images(store: Path, models: set[str]) -> None:
     """Leave the images of these models alone: each case copies them."""
     entries = [e for e in write_images(store, 1, _small_image) if set(e["models"]) & models]
-    if "Wherry" in models:
-        image, _ = slot_image("1.4.0", PAYLOAD_BYTES)
-        (store / str(_WHERRY_IMAGE["file"])).write_bytes(image)
-        entries.append({**_WHERRY_IMAGE, "sha256": hashlib.sha256(image).hexdigest(), "bytes": len(image)})
     (store / "images.yaml").write_text(IMAGES_HEAD + "\n".join(yaml_lines(entries, "  ")) + "\n", encoding="utf-8")
     kept = {e["file"] for e in entries} | {"images.yaml"}
     for path in store.iterdir():
         if path.name not in kept:
             path.unlink()
-
-
-def _wherry(shipped: Iterable[ScenarioUnit]) -> ScenarioUnit:
-    """Return a unit that speaks SMP, of which the shipped day has none."""
-    like = next(u for u in shipped if u.serial == ONE_WRITE)
-    starts = Starts(release="1.3.1", hardware="B", term="2027-04-30")
-    told = {"serial": WHERRY, "model": "Wherry", "support_until": "2027-04-30", "starts": starts, "shows": "SMP"}
-    return like.model_copy(update=told)
 
 
 def _plug_in(state: Path) -> None:

@@ -21,7 +21,7 @@ SPEED = 3000
 
 def of_whole_processes(case: Case, draw: Random, number: int) -> None:
     """Call the demo, kill it with its instruments, and call it again with the same words, until it ends."""
-    kills = draw.randrange(5, 11)
+    kills = draw.randrange(3, 7)
     while len(case.result.runs) <= kills:
         # Every fourth at any instant, be it while it still starts; the others once it has taken the day up.
         after_start = draw.random() < 0.75
