@@ -209,13 +209,15 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1, metavar="N")
     parser.add_argument("--count", type=int, default=4, metavar="K", help="cases of each kind")
     parser.add_argument("--kind", action="append", choices=KINDS, help="again for more; all, if none is named")
+    parser.add_argument("--number", type=int, action="append", metavar="N", help="these cases of each kind alone")
     parser.add_argument("--short", action="store_true", help="few cases of every kind, as the test suite has them")
     parser.add_argument("--at-once", type=int, default=12, metavar="N", help="cases side by side; they mostly wait")
     asked = parser.parse_args()
     asked.folder.mkdir(parents=True, exist_ok=True)
 
     counts = SHORT if asked.short else dict.fromkeys(asked.kind or KINDS, asked.count)
-    orders = [Order(asked.seed, kind, n) for n in range(max(counts.values())) for kind in counts if n < counts[kind]]
+    numbers = asked.number or range(max(counts.values()))
+    orders = [Order(asked.seed, kind, n) for n in numbers for kind in counts if asked.number or n < counts[kind]]
     path = asked.folder / RESULTS
     done = _read(path)
     missing = [o for o in orders if o.name not in done]

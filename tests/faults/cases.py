@@ -197,7 +197,15 @@ def _killed_after(program: Program, seconds: float) -> None:
         program.kill()
 
 
-BESIDE_ACTS = ("write: ", "restart: ", "after spend", "before append act_ended", "after append permit_given", "copy: ")
+BESIDE_ACTS = (
+    "write: ",
+    "restart: ",
+    "after spend",
+    "before append act_ended",
+    "after append permit_given",
+    "copy: ",
+    "before file",
+)
 
 
 def in_recovery(case: Case, draw: Random, number: int) -> None:

@@ -293,11 +293,20 @@ def images(rows: list[Row], log: list[Facts]) -> Iterator[str]:
 
 
 def _went_in(rows: list[Row], whole: list[Facts]) -> Iterator[str]:
-    """A release that was written and verified went in whole, by the unit's own word."""
+    """A release that was written and verified went in whole, by the unit's own word; and no other is verified."""
     act: Row | None = None
+    written: Row | None = None
     for row in rows:
         if row.kind == "act_spent" and row.facts["verb"] == WRITE:
             act = row
+        elif row.kind == "act_ended" and act is not None and row.facts["permit"] == act.facts["permit"]:
+            written = act if row.facts["outcome"] == "whole" else None
+        elif row.kind in ("verify_failed", "unit_held"):
+            written = None
+        elif row.kind == "unit_verified" and written is not None:
+            if row.facts["release"] != written.facts["release"]:
+                yield f"{row}: {row.facts['release']} is verified, {written} is for {written.facts['release']}"
+            written = None
         if row.kind != "unit_verified" or act is None or act.facts["release"] != row.facts["release"]:
             continue
         if not any(x["sha256"] == act.facts["digest"] and x["at_us"] <= row.wall_us for x in whole):

@@ -268,6 +268,7 @@ SPOILT: dict[str, tuple[Callable[[Path], None], str]] = {
     "a write not verified": (_without("unit_verified"), "ready, with nothing verified"),
     "a unit verified before its last write": (_without("unit_verified", nth=1), "ready, with nothing verified"),
     "a unit with another target": (_with("target_set", release="2.12"), "and 2.12 as its target"),
+    "another release verified than was written": (_with("unit_verified", release="2.8"), "2.8 is verified, entry"),
     "a unit left on its way": (_without("unit_ready"), "unit_handed_back after last look"),
     "a unit not handed back": (_without("unit_handed_back"), "the day has ended, and the unit is left in unit_ready"),
 }

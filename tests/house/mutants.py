@@ -15,8 +15,19 @@ class Mutant:
     old: str
     """Stands in the file exactly once."""
     new: str
-    tests: tuple[str, ...]
+    tests: tuple[str, ...] = ()
     """Below tests/."""
+    campaign: tuple[str, ...] = ()
+    """Words for the campaign, if that is what must notice it."""
+    says: str = ""
+    """What its alarm says."""
+
+    @property
+    def layer(self) -> str:
+        """What notices it."""
+        if self.campaign:
+            return "campaign and checker"
+        return "test of the bench" if self.tests[0].split("/")[0] in ("safety", "bench") else "test of a part"
 
 
 PERMITS = "domain/test_permits.py"
@@ -26,6 +37,34 @@ STORAGE = "devices/test_storage.py"
 SIGNING = "inputs/test_image_signing.py"
 
 MUTANTS = (
+    Mutant(
+        "entries that are not chained",
+        "record/chain.py",
+        "        prev = entries[-1].digest\n",
+        "",
+        (JOURNALS,),
+    ),
+    Mutant(
+        "a copy that has its name before it is on the disk",
+        "record/archive.py",
+        "        os.fsync(self._fd)\n",
+        "",
+        ("record/test_archive.py::test_it_is_on_the_disk_before_it_has_its_name",),
+    ),
+    Mutant(
+        "a name that is not on the disk",
+        "record/archive.py",
+        "            _sync_folder(folder)\n",
+        "            assert folder\n",
+        ("record/test_archive.py::test_it_is_on_the_disk_before_it_has_its_name",),
+    ),
+    Mutant(
+        "half a record taken for one",
+        "record/reading.py",
+        'return bool(made) and connection.execute("SELECT 1 FROM record").fetchone() is not None',
+        "return made >= 0",
+        ("record/test_kill.py::test_a_record_whose_making_was_killed_is_made_anew",),
+    ),
     Mutant(
         "a page that answers 200 to everything is believed",
         "devices/drivers/web_session.py",

@@ -27,6 +27,20 @@ async def test_files_are_named_by_their_digest_for_their_owner_only(folder: Path
     assert list((folder / "archive" / "incoming").iterdir()) == []
 
 
+async def test_it_is_on_the_disk_before_it_has_its_name(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its bytes are synced under the name of what is on its way; then it gets its own, and the folders are synced."""
+    archive, synced, real = open_archive(folder), list[tuple[str, bool]](), os.fsync
+    kept = folder / "archive" / "ba" / hashlib.sha256(b"abc").hexdigest()
+
+    def fsync(fd: int) -> None:
+        synced.append((Path(f"/proc/self/fd/{fd}").readlink().parent.name, kept.exists()))
+        real(fd)
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    await keep(archive, b"abc")
+    assert synced == [("incoming", False), ("archive", True), (folder.name, True)]
+
+
 async def test_a_copy_gone_bad_is_set_aside(folder: Path) -> None:
     """The bad copy stays for whoever asks, and the good one takes its place."""
     archive = open_archive(folder)
