@@ -8,6 +8,7 @@ logs hold sentences of 83 to 86 characters, so longer ones are read; none is sen
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import reduce
@@ -20,6 +21,7 @@ LONGEST_READ = 1024
 """A line that grows beyond this is no sentence and is thrown away."""
 
 _FRAME = re.compile(rb"\$([^$*\r\n]+)\*([0-9A-Fa-f]{2})\r?")
+_METRES = re.compile(r"-?[0-9]{1,5}(\.[0-9]{1,6})?")
 _FIX = {"0": "none", "1": "single", "2": "single", "3": "single", "4": "fixed", "5": "float"}
 
 
@@ -113,13 +115,26 @@ def sky_of_gga(sentence: Sentence) -> Sky:
             satellites=int(fields[7] or "0"),
             latitude_e7=_degrees_e7(fields[2], fields[3], "NS") if fields[2] else None,
             longitude_e7=_degrees_e7(fields[4], fields[5], "EW") if fields[4] else None,
-            hdop_centi=_hdop_centi(fields[8]),
+            hdop_centi=dilution_centi(fields[8]),
+            height_mm=_height_mm(fields[9:13]),
         )
     except (ValueError, ArithmeticError) as error:
         raise Garbled(f"a GGA sentence holds a field that cannot be read: {','.join(fields)[:80]}") from error
 
 
-def _hdop_centi(text: str) -> int | None:
+def _height_mm(fields: Sequence[str]) -> int | None:
+    """Return the antenna's height above the ellipsoid: above mean sea level, plus the geoid's above the ellipsoid.
+
+    None where one of the two is not told; both are in metres, as M says.
+    """
+    if len(fields) < 4 or not fields[0] or not fields[2]:
+        return None
+    if (fields[1], fields[3]) != ("M", "M") or not all(_METRES.fullmatch(text) for text in (fields[0], fields[2])):
+        raise ValueError(",".join(fields))
+    return int(((Decimal(fields[0]) + Decimal(fields[2])) * 1000).to_integral_value())
+
+
+def dilution_centi(text: str) -> int | None:
     """Return the dilution in hundredths; what is beyond 99.99 says that it is not known."""
     if not text:
         return None

@@ -1,8 +1,8 @@
 """What a stream of sentences says of the sky, of any talker: GGA, GSA, RMC and GST put together. No I/O.
 
-Fields as public descriptions of NMEA 0183 give them (gpsd's page on NMEA): GGA 6 fix, 7 satellites, 8 HDOP; GSA 2 mode
-(1: no fix), 3 to 14 satellites, 16 HDOP; RMC 2 status (V: void); GST 6 and 7 standard deviation of latitude and
-longitude in metres.
+Fields as public descriptions of NMEA 0183 give them (gpsd's page on NMEA): GGA 6 fix, 7 satellites, 8 HDOP, 9 height
+of the antenna above mean sea level, 11 of the geoid above the ellipsoid; GSA 2 mode (1: no fix), 3 to 14 satellites,
+16 HDOP, 17 VDOP; RMC 2 status (V: void); GST 6, 7 and 8 standard deviation of latitude, longitude and height in metres.
 """
 
 from __future__ import annotations
@@ -68,7 +68,12 @@ class Stream:
             seen = replace(seen, hdop_centi=scaled(_at(gsa, 16), 100))
         deviations = [scaled(_at(gst, place), 1000) for place in (6, 7)] if gst is not None else []
         known = [d for d in deviations if d is not None]
-        return replace(seen, deviation_mm=round(sum(d * d for d in known) ** 0.5) if len(known) == 2 else None)
+        return replace(
+            seen,
+            deviation_mm=round(sum(d * d for d in known) ** 0.5) if len(known) == 2 else None,
+            vdop_centi=_vdop_centi(gsa),
+            height_deviation_mm=scaled(_at(gst, 8), 1000) if gst is not None else None,
+        )
 
     def identity(self, watch: Watch, model: str) -> Identity | None:
         """Return who the unit is, as far as its text sentences say; None while serial or release is missing."""
@@ -99,6 +104,12 @@ def scaled(text: str, by: int) -> int | None:
     if not _NUMBER.fullmatch(text):
         raise Garbled(f"a sentence holds {text[:20]!r} where a number should be")
     return int((Decimal(text) * by).to_integral_value())
+
+
+def _vdop_centi(gsa: Sentence | None) -> int | None:
+    """Return the dilution in hundredths; what is beyond 99.99 says that it is not known."""
+    found = scaled(_at(gsa, 17), 100) if gsa is not None else None
+    return found if found is not None and found < 9999 else None
 
 
 def _at(sentence: Sentence, place: int) -> str:

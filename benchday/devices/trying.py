@@ -199,3 +199,5 @@ def _of_sky(told: Sky) -> Iterator[Field]:
         if e7 is not None:
             sign, whole = "-" if e7 < 0 else "", abs(e7)
             yield Field(name, f"{sign}{whole // 10_000_000}.{whole % 10_000_000:07d}", "degrees")
+    if told.height_mm is not None:
+        yield Field("height above the ellipsoid", f"{told.height_mm / 1000:.3f}", "m")

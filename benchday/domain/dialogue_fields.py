@@ -44,9 +44,11 @@ POSITION = frozenset(
     {
         *("fix", "base", "satellites", "latitude_degrees", "longitude_degrees"),
         *("latitude_dm", "latitude_side", "longitude_dm", "longitude_side"),
+        *("height_m", "sea_level_m", "geoid_m"),
     }
 )
-"""``_dm``: degrees and minutes as NMEA 0183 writes them, ddmm.mmmm, with the side N, S, E or W."""
+"""``_dm``: degrees and minutes as NMEA 0183 writes them, ddmm.mmmm, with the side N, S, E or W.
+``height_m``: of the antenna above the ellipsoid; or ``sea_level_m`` with ``geoid_m``, which are added, as of GGA."""
 PROVE = frozenset({"mac"})
 REFUSAL = frozenset({"code", "words"})
 

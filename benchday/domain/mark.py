@@ -22,13 +22,13 @@ class Mark(FileModel):
     longitude: Degrees
     """East positive."""
     height: Metres
-    """Of the mark above the ellipsoid, metres; told with it, not compared."""
+    """Of the mark above the ellipsoid, metres."""
     frame: Name
     """Reference frame in which these are given."""
     epoch: Annotated[str, Field(pattern=r"^[0-9]{4}(\.[0-9]{1,3})?$", examples=["2026.0"])]
     """Of the coordinates, years."""
     antenna_height_mm: Annotated[int, Field(ge=0, le=10_000)]
-    """From the mark to the antennas that stand over it."""
+    """From the mark up to the antennas that stand over it; their heights are compared there."""
     source: Name
     """Who determined it, and how."""
     uncertainty_mm: Annotated[int, Field(ge=0, le=100_000)]

@@ -100,6 +100,12 @@ class Sky:
     """Horizontal dilution of precision in hundredths."""
     deviation_mm: int | None = None
     """What the receiver says of the standard deviation of its own place, horizontally, millimetres."""
+    height_mm: int | None = None
+    """Of the antenna above the ellipsoid, millimetres."""
+    vdop_centi: int | None = None
+    """Vertical dilution of precision in hundredths."""
+    height_deviation_mm: int | None = None
+    """What the receiver says of the standard deviation of that height, millimetres."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -121,7 +121,8 @@ def _settings(told: Settings) -> None:
 
 def _sky(told: Sky) -> None:
     _text(told.base, "the base that it hears", LONGEST_WORD)
-    for figure in (told.satellites, told.latitude_e7, told.longitude_e7, told.hdop_centi, told.deviation_mm):
+    figures = (told.satellites, told.latitude_e7, told.longitude_e7, told.hdop_centi, told.deviation_mm)
+    for figure in (*figures, told.height_mm, told.vdop_centi, told.height_deviation_mm):
         _whole(figure, "a figure of the sky")
 
 

@@ -101,6 +101,7 @@ operators:
     may: [check in, preserve, last look]
 
 # The known mark beside the bench: what a receiver reports is compared with it, for plausibility alone.
+# height: above the ellipsoid; antenna_height_mm: from the mark up to the antennas.
 # uncertainty_mm: how far off it may be, with whatever its frame and epoch are away from what receivers give.
 mark:
   name: mark on the yard wall

@@ -10,7 +10,11 @@ from .unit import Air
 MARK_LATITUDE = 12.5761300
 MARK_LONGITUDE = -23.7613150
 MARK_HEIGHT_M = 89.0
+"""above the ellipsoid"""
 GEOID_M = 31.2
+"""the geoid above the ellipsoid there"""
+HEIGHT_WORSE = 1.5
+"""how much more heights scatter than places"""
 QUALITY = {"none": 0, "single": 1, "fixed": 4, "float": 5}
 SCATTER_M = {"none": 0.0, "single": 1.2, "float": 0.3, "fixed": 0.008}
 METRES_PER_DEGREE = 111_320.0
@@ -27,18 +31,19 @@ def sentences(air: Air, at: float | None = None) -> list[bytes]:
     used = ",".join(tracked + [""] * (12 - len(tracked)))
     gsa = f"GPGSA,A,3,{used},1.4,0.8,1.1" if air.satellites else f"GPGSA,A,1,{used},,,"
     return [
-        frame(_gga(air, clock, place)),
+        frame(_gga(air, clock, place, random.Random(f"{int(moment)} height"))),
         frame(gsa),
         frame(f"GPRMC,{clock},{valid},{place},0.0,0.0,{time.strftime('%d%m%y', gmt)},,"),
         frame(f"GPZDA,{clock},{time.strftime('%d,%m,%Y', gmt)},00,00"),
     ]
 
 
-def _gga(air: Air, clock: str, place: str) -> str:
+def _gga(air: Air, clock: str, place: str, draw: random.Random) -> str:
     if air.fix == "none":
         return f"GPGGA,{clock},{place},0,00,,,M,,M,,"
     age = "1.0,0001" if air.fix in {"float", "fixed"} else ","
-    return f"GPGGA,{clock},{place},{QUALITY[air.fix]},{air.satellites:02d},0.8,{MARK_HEIGHT_M},M,{GEOID_M},M,{age}"
+    above_sea = MARK_HEIGHT_M - GEOID_M + draw.gauss(0, HEIGHT_WORSE * SCATTER_M[air.fix])
+    return f"GPGGA,{clock},{place},{QUALITY[air.fix]},{air.satellites:02d},0.8,{above_sea:.2f},M,{GEOID_M},M,{age}"
 
 
 def _place(air: Air, draw: random.Random) -> str:

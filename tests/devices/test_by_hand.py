@@ -69,6 +69,15 @@ async def test_readings(operator: ScriptedOperator) -> None:
 
 
 @pytest.mark.asyncio
+async def test_a_height_off_the_display(operator: ScriptedOperator) -> None:
+    operator.said = {"position": {"fix": "fixed", "satellites": 9, "height": "-12.3456"}}
+    assert (await ByHandDriver(operator).sky()).height_mm == -12_345
+    operator.said = {"position": {"fix": "fixed", "satellites": 9, "height": "12 m"}}
+    with pytest.raises(Garbled, match="Height above the ellipsoid"):
+        await ByHandDriver(operator).sky()
+
+
+@pytest.mark.asyncio
 async def test_unusable_answers_are_asked_again_and_then_given_up(operator: ScriptedOperator) -> None:
     """The person is told what was wrong; after five tries it is given up."""
     operator.said = {"power": {"charge_percent": "lots"}}

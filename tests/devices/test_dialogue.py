@@ -251,7 +251,27 @@ async def test_a_change_is_said_once() -> None:
 async def test_a_place_in_degrees() -> None:
     async with spoken({"POS": [b"fixed -12.5 23.25\r\n"]}) as (driver, _):
         seen = await driver.sky()
-    assert (seen.latitude_e7, seen.longitude_e7) == (-125_000_000, 232_500_000)
+    assert (seen.latitude_e7, seen.longitude_e7, seen.height_mm) == (-125_000_000, 232_500_000, None)
+
+
+@pytest.mark.asyncio
+@pytest.mark.parametrize(
+    ("hear", "said", "height_mm"),
+    [
+        ("{fix} {height_m:decimal}", b"fixed -12.5", -12_500),
+        ("{fix} {sea_level_m:decimal} {geoid_m:decimal}", b"fixed 89.0 31.2", 120_200),
+        ("{fix} {sea_level_m:decimal}", b"fixed 89.0", None),
+        ("{fix} {height_m}", b"fixed high", "!"),
+    ],
+)
+async def test_heights_above_the_ellipsoid(hear: str, said: bytes, height_mm: int | str | None) -> None:
+    """Told as such, or above mean sea level with what that is above the ellipsoid; neither part alone is a height."""
+    async with spoken({"POS": [said + b"\r\n"]}, position={"ask": [{"say": "POS", "hear": [hear]}]}) as (driver, _):
+        if height_mm == "!":
+            with pytest.raises(Garbled, match="expected a number for height_m"):
+                await driver.sky()
+        else:
+            assert (await driver.sky()).height_mm == height_mm
 
 
 @pytest.mark.asyncio

@@ -110,6 +110,30 @@ def test_gga_agrees_with_a_stranger() -> None:
     sky = sky_of_gga(scan(GGA).sentences[0])
     assert sky.latitude_e7 == round(told.lat * 10_000_000)
     assert sky.longitude_e7 == round(told.lon * 10_000_000)
+    assert sky.height_mm == round((told.alt + told.sep) * 1000) == 592_300
+
+
+@pytest.mark.parametrize(
+    ("height", "millimetres"),
+    [
+        ("545.4,M,46.9,M", 592_300),
+        ("-2.0005,M,-31.2,M", -33_200),
+        ("545.4,M,,M", None),
+        (",M,46.9,M", None),
+        ("545.4,M", None),
+        ("545.4,F,46.9,M", "!"),
+        ("545.4,M,1e3,M", "!"),
+        ("999999999999,M,46.9,M", "!"),
+    ],
+)
+def test_heights_of_gga(height: str, millimetres: int | str | None) -> None:
+    """Above mean sea level and the geoid's above the ellipsoid together, in metres; both or none."""
+    sentence = Sentence(tuple(f"GPGGA,1,4807.038,N,01131.000,E,1,08,0.9,{height}".split(",")))
+    if millimetres == "!":
+        with pytest.raises(Garbled):
+            sky_of_gga(sentence)
+        return
+    assert sky_of_gga(sentence).height_mm == millimetres
 
 
 @pytest.mark.parametrize(

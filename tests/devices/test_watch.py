@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from pathlib import Path
 from random import Random
 
@@ -32,7 +33,8 @@ RMC = "GNRMC,120000.00,A,1234.56780,N,02345.67890,W,0.0,0.0,270126,,,R"
 GST = "GNGST,120000.00,0.30,0.35,0.20,292.62,3.00,4.00,0.71"
 # Without HDOP in it, longer than the standard's 82 characters.
 LONG = "GNGGA,120000.000000,1234.5678000000,N,02345.6789000000,W,1,14,,89.000000,M,31.200000,M,,"
-HERE = Sky("fixed", None, 14, 125_761_300, -237_613_150, 80)
+HERE = Sky("fixed", None, 14, 125_761_300, -237_613_150, 80, height_mm=120_200, vdop_centi=110)
+"""89.0 m above mean sea level, which is 31.2 m above the ellipsoid there."""
 
 
 def framed(*bodies: str) -> bytes:
@@ -85,11 +87,13 @@ async def test_what_is_seen_is_put_together() -> None:
 @pytest.mark.parametrize(
     ("bodies", "seen"),
     [
-        ((GGA, GSA, RMC.replace(",A,", ",V,", 1)), Sky("none", None, 14, 125_761_300, -237_613_150, 80)),
-        ((GGA, GSA.replace("A,3", "A,1"), RMC), Sky("none", None, 14, 125_761_300, -237_613_150, 80)),
-        ((LONG, GSA, RMC), Sky("single", None, 14, 125_761_300, -237_613_150, 80)),
-        ((GST, GGA, GSA, RMC), Sky("fixed", None, 14, 125_761_300, -237_613_150, 80, 5_000)),
-        ((GGA,), HERE),
+        ((GGA, GSA, RMC.replace(",A,", ",V,", 1)), replace(HERE, fix="none")),
+        ((GGA, GSA.replace("A,3", "A,1"), RMC), replace(HERE, fix="none")),
+        ((LONG, GSA, RMC), replace(HERE, fix="single")),
+        ((GST, GGA, GSA, RMC), replace(HERE, deviation_mm=5_000, height_deviation_mm=710)),
+        ((GGA,), replace(HERE, vdop_centi=None)),
+        ((GGA.replace("31.2,M", ","), GSA, RMC), replace(HERE, height_mm=None)),
+        ((GGA, GSA.replace("1.1,1", "99.99,1"), RMC), replace(HERE, vdop_centi=None)),
     ],
 )
 async def test_sentences(bodies: tuple[str, ...], seen: Sky) -> None:
@@ -113,6 +117,8 @@ async def test_no_view_of_the_sky_is_no_fault() -> None:
         (framed(GGA).replace(b"1234.5", b"1235.5"), Garbled),
         (framed(GSA, RMC), Garbled),
         (framed(GGA.replace("0.8", "-.8")), Garbled),
+        (framed(GGA.replace("89.0,M", "89.0,F")), Garbled),
+        (framed(GGA.replace("31.2", "31,2")), Garbled),
         (b"$" + b"G" * 5000, LinkSilent),
     ],
 )

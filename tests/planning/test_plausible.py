@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from pydantic import ValidationError
 
 from benchday.domain.mark import Mark
 from benchday.domain.readings import Sky
-from benchday.planning.plausible import off_mm, plausibility, tolerance_mm
+from benchday.planning.plausible import height_off_mm, height_tolerance_mm, off_mm, plausibility, tolerance_mm
 
 
 def mark(latitude: str, longitude: str, uncertainty_mm: int = 20) -> Mark:
@@ -58,6 +60,43 @@ def test_one_degree_of_the_equator_and_of_the_meridian() -> None:
 )
 def test_tolerances(sky: Sky, expected_mm: int) -> None:
     assert tolerance_mm(sky, mark("0", "0")) == expected_mm
+
+
+@pytest.mark.parametrize(
+    ("sky", "expected_mm"),
+    [
+        # Twice 7.8 m times the vertical dilution; where that is not told, twice the horizontal one.
+        (Sky("single", None, 9, 0, 0, hdop_centi=80, vdop_centi=110), 17_160 + 20),
+        (Sky("single", None, 9, 0, 0, hdop_centi=80), 24_960 + 20),
+        (Sky("single", None, 9, 0, 0), 62_400 + 20),
+        (Sky("single", None, 9, 0, 0, vdop_centi=110, height_deviation_mm=10_000), 20_000 + 20),
+        (Sky("float", None, 9, 0, 0), 4_000 + 20),
+        (Sky("fixed", None, 9, 0, 0, hdop_centi=80, vdop_centi=110), 400 + 20),
+        (Sky("fixed", None, 9, 0, 0, height_deviation_mm=300), 600 + 20),
+    ],
+)
+def test_heights_are_given_more(sky: Sky, expected_mm: int) -> None:
+    assert height_tolerance_mm(sky, mark("0", "0")) == expected_mm
+
+
+def test_heights_are_those_of_antennas_above_the_ellipsoid() -> None:
+    """The mark is at 89.0 m, the antennas 1.5 m above it."""
+    at = mark("0", "0").model_copy(update={"antenna_height_mm": 1500})
+    assert height_off_mm(90_500, at) == 0
+    assert height_off_mm(90_000, at) == -500
+    assert height_off_mm(-500, at.model_copy(update={"height": "-2.0125"})) == 12
+
+
+def test_words_on_heights() -> None:
+    at = mark("0", "0", 0)
+    fixed = Sky("fixed", None, 9, 0, 0, height_mm=89_390)
+    assert plausibility(fixed, at) == "plausible within 0.2 m of the mark, height within 0.4 m"
+    high = "height 0.5 m above that of the mark, tolerance 0.4 m"
+    assert plausibility(replace(fixed, height_mm=89_500), at) == f"not plausible: {high}"
+    low = plausibility(replace(fixed, height_mm=57_800, longitude_e7=100_000), at)
+    assert low == (
+        "not plausible: 1113.2 m off the mark, tolerance 0.2 m; height 31.2 m below that of the mark, tolerance 0.4 m"
+    )
 
 
 def test_words() -> None:

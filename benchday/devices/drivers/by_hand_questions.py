@@ -20,6 +20,7 @@ _NONE = "-"
 _SETTING = r"[^=;\s][^=;]*=[^;]*"
 _CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 _NUMBER = r"[^\x00-\x1f\x7f]{1,40}"
+_HEIGHT = r"[+-]?\d{1,5}(\.\d{1,4})?"
 _DEGREES = r"[+-]?\d{1,3}(\.\d{1,9})?"
 
 
@@ -124,6 +125,7 @@ POSITION = Question(
         Wanted("base", "Serial of the base it hears", required=False),
         Wanted("latitude", "Latitude in degrees, south negative", pattern=_DEGREES, required=False),
         Wanted("longitude", "Longitude in degrees, west negative", pattern=_DEGREES, required=False),
+        Wanted("height", "Height above the ellipsoid in metres, if it shows that", pattern=_HEIGHT, required=False),
     ),
 )
 
@@ -235,6 +237,7 @@ def sky_of(answer: Answer) -> Sky:
         satellites=_whole(answer, "satellites"),
         latitude_e7=_e7(_text(answer, "latitude")),
         longitude_e7=_e7(_text(answer, "longitude")),
+        height_mm=int(Decimal(height) * 1000) if (height := _text(answer, "height")) else None,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import aclosing, suppress
+from dataclasses import replace
 
 import anyio
 
@@ -201,7 +202,7 @@ class ConsoleDriver:
         except (LinkSilent, Garbled):
             return heard
         seen = sky_of_gga(gga)
-        return Sky(heard.fix, heard.base, heard.satellites, seen.latitude_e7, seen.longitude_e7, seen.hdop_centi)
+        return replace(seen, fix=heard.fix, base=heard.base, satellites=heard.satellites)
 
     async def prove(self, nonce: str) -> Proof | None:
         try:

@@ -121,7 +121,17 @@ def sky_of(asked: Reading, fields: Fields) -> Sky:
         satellites=number_of(told["satellites"], "satellites") if "satellites" in told else 0,
         latitude_e7=_degrees_e7(told, "latitude", "NS"),
         longitude_e7=_degrees_e7(told, "longitude", "EW"),
+        height_mm=_height_mm(told),
     )
+
+
+def _height_mm(told: Fields) -> int | None:
+    """Return the height above the ellipsoid; None where only one of its two parts is told."""
+    parts = ["height_m"] if told.get("height_m", "").strip() else ["sea_level_m", "geoid_m"]
+    if not all(told.get(name, "").strip() for name in parts):
+        return None
+    height = sum((decimal_of(told[name], name) for name in parts), Decimal(0))
+    return int((height * 1000).to_integral_value())
 
 
 def _degrees_e7(told: Fields, name: str, sides: str) -> int | None:

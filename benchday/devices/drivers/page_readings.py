@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Literal, cast
+from dataclasses import replace
+from typing import cast
 
 import anyio
 import httpx
@@ -180,11 +181,10 @@ async def sky(session: PageSession, page: PositionPage) -> Sky:
         raise Garbled(f"the unit's page says {fix[:80]!r} for the fix, which the playbook does not explain")
     gga = await told.maybe(page.gga, "the position")
     sentences = nmea.scan(f"{gga}\r\n".encode()).sentences if gga else ()
-    seen = nmea.sky_of_gga(sentences[0]) if sentences else None
-    return Sky(
-        fix=cast("Literal['none', 'single', 'float', 'fixed']", fix),
+    seen = nmea.sky_of_gga(sentences[0]) if sentences else Sky("none", None, 0)
+    return replace(
+        seen,
+        fix=fix,
         base=await told.maybe(page.base, "the base heard") or None,
         satellites=await told.must(page.satellites, "the satellites", Dimension.COUNT),
-        latitude_e7=seen.latitude_e7 if seen else None,
-        longitude_e7=seen.longitude_e7 if seen else None,
     )

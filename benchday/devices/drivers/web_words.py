@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from typing import Annotated, Literal, TypeVar
 
@@ -146,12 +147,5 @@ def said(kind: type[_T] | TypeAdapter[_T], reply: Reply) -> _T:
 def sky_of(air: AirSaid, position: PositionSaid | None) -> Sky:
     """Put what is heard and what is seen together."""
     sentences = nmea.scan(f"{position.gga}\r\n".encode()).sentences if position else ()
-    seen = nmea.sky_of_gga(sentences[0]) if sentences else None
-    return Sky(
-        fix=air.fix,
-        base=air.base or None,
-        satellites=air.satellites,
-        latitude_e7=seen.latitude_e7 if seen else None,
-        longitude_e7=seen.longitude_e7 if seen else None,
-        hdop_centi=seen.hdop_centi if seen else None,
-    )
+    seen = nmea.sky_of_gga(sentences[0]) if sentences else Sky("none", None, 0)
+    return replace(seen, fix=air.fix, base=air.base or None, satellites=air.satellites)
