@@ -16,6 +16,7 @@ from benchday.domain.playbook import Playbook
 from benchday.domain.readings import Identity, PowerReading, Progress, Recording, SelfTest, Settings, Sky
 from benchday.domain.seams import AskHand, ServedBy
 from benchday.domain.steps import State
+from tests.bench import shop as shop_of_tests
 from tests.bench.fake_unit import FakeDriver
 from tests.bench.shop import Shop
 from tests.safety.conftest import Stock
@@ -23,6 +24,12 @@ from tests.safety.hostile import MARKUP, PATHS, STEERS
 
 HOSTILE, GOOD = "007421530018", "WS-41-00342"
 WHOLE = b"r" * 90
+
+
+@pytest.fixture(autouse=True)
+def patience(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Give a busy computer time: whole days are run here, with long lists in them."""
+    monkeypatch.setattr(shop_of_tests, "WITHIN_S", 300.0)
 
 
 class Saying(FakeDriver):

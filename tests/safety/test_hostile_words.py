@@ -86,7 +86,7 @@ def record(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def said(*arguments: str, cwd: Path | None = None) -> str:
     """Call a command as a shell would; return all that it says."""
-    made = subprocess.run([*COMMAND, *arguments], capture_output=True, timeout=120, check=False, cwd=cwd)
+    made = subprocess.run([*COMMAND, *arguments], capture_output=True, timeout=600, check=False, cwd=cwd)
     assert b"Traceback" not in made.stderr, made.stderr.decode()
     assert made.returncode in (0, 3), made.stderr.decode()
     return (made.stdout + made.stderr).decode("utf-8")

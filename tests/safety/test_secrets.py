@@ -32,7 +32,7 @@ def test_a_password_is_in_no_output_no_transcript_and_no_log(tmp_path: Path, mod
         for more in ([], ["--json"]):
             made = subprocess.run(
                 [*COMMAND, "try", str(playbook), str(place), "--serial", SERIAL, "--transcript", transcript, *more],
-                capture_output=True, timeout=120, check=False, env={**os.environ, "BENCHDAY_LOG": "debug"},
+                capture_output=True, timeout=600, check=False, env={**os.environ, "BENCHDAY_LOG": "debug"},
             )  # fmt: skip
             said = made.stdout + made.stderr + transcript.read_bytes()
             assert made.returncode in (0, 3), made.stderr.decode()
@@ -50,7 +50,7 @@ def test_a_transcript_replaces_nothing_but_a_transcript(tmp_path: Path) -> None:
     for path, told in ((roster, "is no transcript"), (pipe, "a pipe or a device"), (tmp_path, "a folder")):
         made = subprocess.run(
             [*COMMAND, "try", str(shipped_folder() / "gantry.yaml"), "/dev/null", "--transcript", str(path)],
-            capture_output=True, text=True, timeout=60, check=False,
+            capture_output=True, text=True, timeout=600, check=False,
         )  # fmt: skip
         assert made.returncode == 2
         assert told in made.stderr
