@@ -129,7 +129,8 @@ class Foreseer:
         """
         if (state.begun or {}).get("simulated"):
             # Laws are functions of this process, and soon learnt.
-            laws = await self._worked_out(partial(_learnt, self._tools.book.entries()), in_a_thread)
+            # Read there too: a long day's record takes longer than any line may wait.
+            laws = await self._worked_out(partial(_learnt, self._tools.book.entries), in_a_thread)
             self._known = self._known if laws is None else replace(self._known, laws=laws)
 
     async def _record(self, outlook: Outlook) -> None:
@@ -208,8 +209,8 @@ class Foreseer:
             return None
 
 
-def _learnt(entries: Sequence[Entry]) -> LawsOf:
-    return learnt_by(records_of(told(entries, simulated=True)))
+def _learnt(entries: Callable[[], Sequence[Entry]]) -> LawsOf:
+    return learnt_by(records_of(told(entries(), simulated=True)))
 
 
 def _not_foreseen(error: Exception) -> None:

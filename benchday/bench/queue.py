@@ -127,6 +127,7 @@ class ItemQueue:
             await self._book.append(draft, expect=(self._name(item_id, "answered"),))
         except AlreadyRecorded:
             return
+        self._verdicts.pop(item_id, None)
 
     async def void_topic(self, unit: str, topic: str, reason: str) -> None:
         """Withdraw an open item about a unit that needs no answer any more."""

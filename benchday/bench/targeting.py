@@ -40,7 +40,7 @@ def target_for(tools: Tools, story: UnitStory) -> Target:
     if not story.crew:
         crew = [story]
     else:
-        crew = [s for s in {**state.units, story.serial: story}.values() if s.crew == story.crew]
+        crew = [*{**{s.serial: s for s in state.of_crew(story.crew)}, story.serial: story}.values()]
     units = tuple(_now(tools, s) for s in crew)
     choices = _chosen(tools, story.crew, units)
     found = targets(units, tools.plan.images.images, _today(state), rules_of(tools.plan, choices))
@@ -78,7 +78,7 @@ def term_now(tools: Tools, story: UnitStory) -> TermFound:
 
 def question_about(tools: Tools, crew: str) -> SetQuestion | None:
     """Return what a person has to decide about a crew's set, also if it is decided; None if there is nothing."""
-    members = [s for s in tools.book.state.units.values() if s.crew == crew]
+    members = tools.book.state.of_crew(crew)
     if len(members) <= 1:
         return None
     return _question(tools, crew, tuple(_now(tools, s) for s in members))

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from benchday.domain.entries import Entry
-from benchday.domain.items import Answered, Item
+from benchday.domain.items import Answered, Item, ItemKind
 from benchday.domain.plan_says import TERMS, terms_says
 from benchday.domain.steps import Move, State, move_of, moved
 from benchday.domain.story import UnitStory
 from benchday.domain.story_fold import CHANGES
+
+MOST_OVER = 300
+"""So many items about units stay known once they are over, decisions not counted; entries tell of all of them."""
 
 
 @dataclass(slots=True)
@@ -71,9 +74,22 @@ class DayState:
     pauses: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     """Number of the entry -> how the bench PC slept or the program stood still, while nobody has taken note of it."""
 
+    unanswered: dict[str, ItemState] = field(default_factory=dict)
+    """The open ones of ``items``: asked for after every entry, when a long day has had thousands."""
+    over: dict[str, None] = field(default_factory=dict)
+    """Items about units that are over, the longest first; a long day does not keep them all in mind."""
+    by_crew: dict[str, dict[str, None]] = field(default_factory=dict)
+    """Crew -> serials of its units, in the order of ``units``; likewise."""
+    holders: dict[tuple[str, str], str] = field(default_factory=dict)
+    """(pool, place) -> serial of the unit that has it; likewise."""
+
     def open_items(self) -> tuple[ItemState, ...]:
         """Return the open items in the order in which they were asked."""
-        return tuple(i for i in self.items.values() if i.open)
+        return tuple(self.unanswered.values())
+
+    def of_crew(self, crew: str) -> list[UnitStory]:
+        """Return the units of a crew, in the order of all."""
+        return [self.units[serial] for serial in self.by_crew.get(crew, ())]
 
     def turn(self, unit: str) -> int:
         """Return a unit's priority, smaller first; one that no order names comes after all that one names."""
@@ -81,7 +97,7 @@ class DayState:
 
     def holder(self, pool: str, place: str) -> str | None:
         """Return the serial of the unit that has this place."""
-        return next((u.serial for u in self.units.values() if u.places.get(pool) == place), None)
+        return self.holders.get((pool, place))
 
     def apply(self, entry: Entry) -> None:
         """Take in the next entry.
@@ -100,6 +116,8 @@ class DayState:
             of_unit = CHANGES.get(entry.kind)
             if of_unit is not None:
                 of_unit(story, entry)
+            if entry.kind in _INDEXED:
+                _indexed(self, story)
         self.seq, self.at_us = entry.seq, entry.at_us
 
 
@@ -109,6 +127,26 @@ def fold(entries: Iterable[Entry]) -> DayState:
     for entry in entries:
         state.apply(entry)
     return state
+
+
+_INDEXED = ("unit_expected", "unit_walked_in", "unit_changed", "place_granted", "place_freed")
+"""The kinds that say to which crew a unit belongs, or which places it has."""
+
+
+def _indexed(state: DayState, story: UnitStory) -> None:
+    serial = story.serial
+    for place in [place for place, holder in state.holders.items() if holder == serial]:
+        del state.holders[place]
+    state.holders.update(dict.fromkeys(story.places.items(), serial))
+    if serial in state.by_crew.get(story.crew, ()):
+        return
+    for members in state.by_crew.values():
+        members.pop(serial, None)
+    members = state.by_crew.setdefault(story.crew, {})
+    members[serial] = None
+    if len(members) > 1 and state.units[next(reversed([*members][:-1]))].position > story.position:
+        # One that was there before has joined another crew.
+        state.by_crew[story.crew] = {s: None for s in state.units if s in members}
 
 
 def _move(story: UnitStory, move: Move | None, entry: Entry) -> None:
@@ -180,8 +218,22 @@ def _expected(state: DayState, entry: Entry) -> None:
 
 def _asked(state: DayState, entry: Entry) -> None:
     item = Item.from_facts(entry.facts["item"])
-    state.items[item.id] = ItemState(item)
+    state.items[item.id] = state.unanswered[item.id] = ItemState(item)
     state.items_asked += 1
+
+
+def _over(state: DayState, number: str) -> ItemState:
+    """Take an item off the open ones, and let go of what it said, which its entry says; a decision's words are kept."""
+    asked = state.items[number]
+    state.unanswered.pop(number, None)
+    if asked.item.kind is not ItemKind.DECIDE:
+        asked.item = replace(asked.item, text="", wanted=(), figures={}, cautions=())
+        if asked.item.unit is not None:
+            state.over[number] = None
+    while len(state.over) > MOST_OVER:
+        first = next(iter(state.over))
+        del state.over[first], state.items[first]
+    return asked
 
 
 def _taken(state: DayState, entry: Entry) -> None:
@@ -190,13 +242,13 @@ def _taken(state: DayState, entry: Entry) -> None:
 
 def _answered(state: DayState, entry: Entry) -> None:
     f = entry.facts
-    asked = state.items[f["id"]]
+    asked = _over(state, f["id"])
     asked.answered = Answered(f["value"], entry.operator or "", f["by"], entry.at_us)
     state.pauses.pop(asked.item.topic.removeprefix("slept "), None)
 
 
 def _voided(state: DayState, entry: Entry) -> None:
-    state.items[entry.facts["id"]].voided = entry.facts["reason"]
+    _over(state, entry.facts["id"]).voided = entry.facts["reason"]
 
 
 def _line_stopped(state: DayState, entry: Entry) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import heapq
 import itertools
+from collections.abc import Callable
 
 import anyio
 import anyio.lowlevel
@@ -60,13 +61,16 @@ class ManualClock:
         while self._waiters and self._waiters[0][0] <= self._now_us:
             heapq.heappop(self._waiters)[2].set()
 
-    async def jump(self) -> bool:
+    async def jump(self, held: Callable[[], bool] = lambda: False) -> bool:
         """Once every task waits, move to the earliest waiter's moment; tell whether there was one.
 
         A task that waits for another thread counts as waiting.
+
+        Args:
+            held: tells that something outside these tasks must end first, looked at right before time moves.
         """
         await _all_wait()
-        if not self._waiters:
+        if not self._waiters or held():
             return False
 
         self.advance(max(0, self._waiters[0][0] - self._now_us))

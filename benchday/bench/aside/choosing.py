@@ -48,7 +48,7 @@ def stands_in_the_way(tools: Tools, story: UnitStory) -> bool:
 
 def _leaves(state: DayState, crew: str) -> bool:
     """Tell whether a crew is taking its units away, and nothing is served any more: there is nothing left to choose."""
-    states = [u.state for u in state.units.values() if u.crew == crew]
+    states = [u.state for u in state.of_crew(crew)]
     return State.HANDED_BACK in states and not any(s is State.WAITING or s in ON_STATION for s in states)
 
 

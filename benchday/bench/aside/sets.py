@@ -19,7 +19,7 @@ DONE = (State.READY, State.HELD, State.ABSENT, State.HANDED_BACK)
 
 def set_of(state: DayState, crew: str) -> tuple[UnitStory, UnitStory] | None:
     """Return a base and a rover of a crew that are ready and can be proved together; None if there are none."""
-    ready = [u for u in state.units.values() if u.crew == crew and u.state is State.READY]
+    ready = [u for u in state.of_crew(crew) if u.state is State.READY]
     for base in (u for u in ready if u.role in _BASES):
         for rover in (u for u in ready if u.role in _ROVERS and u is not base):
             return base, rover
@@ -32,8 +32,7 @@ def crew_done(tools: Tools, crew: str) -> bool:
     closed = tools.book.clock.now() >= (state.begun or {}).get("closes_us", 0)
     return all(
         u.state in DONE or u.not_today or (closed and u.state is State.WAITING and u.station is None)
-        for u in state.units.values()
-        if u.crew == crew
+        for u in state.of_crew(crew)
     )
 
 
@@ -45,8 +44,8 @@ def needs_proof(state: DayState, crew: str) -> bool:
 def sets_to_prove(tools: Tools) -> Iterator[str]:
     """Yield the crews whose set can be proved now."""
     state = tools.book.state
-    for crew in dict.fromkeys(u.crew for u in state.units.values() if u.crew):
-        if crew_done(tools, crew) and needs_proof(state, crew):
+    for crew in [*state.by_crew]:
+        if crew and crew_done(tools, crew) and needs_proof(state, crew):
             yield crew
 
 

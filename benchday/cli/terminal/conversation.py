@@ -93,6 +93,7 @@ class Conversation:
             state = self.desk.state.items[prompt.item.id]
             if not state.open:
                 self._withdrawn = prompt
+                self._kept.pop(prompt.item.id, None)
                 self._idle(_gone(state))
         ids = [i.item.id for i in self.desk.items()]
         if self.selected not in ids:
@@ -111,8 +112,11 @@ class Conversation:
 
         The last characters are read off the unit's label; a screen that shows them would answer in its place.
         """
-        confirming = any(i.item.kind is ItemKind.CONFIRM and i.item.unit == serial for i in self.desk.items())
-        return blanked(serial) if confirming else serial
+        return blanked(serial) if serial in self.confirming() else serial
+
+    def confirming(self) -> frozenset[str | None]:
+        """Return the units of which a write is to be confirmed."""
+        return frozenset(i.item.unit for i in self.desk.state.open_items() if i.item.kind is ItemKind.CONFIRM)
 
     def say(self, text: str) -> None:
         """Say something to the person."""

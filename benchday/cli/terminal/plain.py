@@ -63,6 +63,7 @@ class PlainLines:
             await talk.desk.changed()
 
     def _new_items(self, desk: BenchDesk) -> None:
+        self._told &= desk.state.unanswered.keys()
         for state in desk.items():
             item = state.item
             if item.id not in self._told:

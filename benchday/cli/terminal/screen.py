@@ -86,7 +86,12 @@ class Session:
         self._lines, self._taken = anyio.create_memory_object_stream[tuple[str, Prompt | None]](MOST_LINES)
         self._buffer = Buffer(multiline=False, accept_handler=self._accept)
         self._buffer.on_text_changed += lambda _: self._typed()
-        self._app = self._application()
+        self.app = self._application()
+
+    @property
+    def line(self) -> str:
+        """What stands on the input line."""
+        return self._buffer.text
 
     async def run(self, desk: BenchDesk) -> None:
         """Show and take lines until cancelled."""
@@ -96,33 +101,33 @@ class Session:
             tasks.start_soon(self._redraw)
             # A terminal that is gone ends the face; the day then stops as at Ctrl-C, and nothing is lost.
             with suppress(EOFError, OSError):
-                await self._app.run_async(handle_sigint=False, set_exception_handler=False)
+                await self.app.run_async(handle_sigint=False, set_exception_handler=False)
             tasks.cancel_scope.cancel()
 
     def say(self, text: str) -> None:
         """Say something to the person."""
         self._talk.say(text)
-        self._app.invalidate()
+        self.app.invalidate()
 
     async def _take(self, taken: MemoryObjectReceiveStream[tuple[str, Prompt | None]]) -> None:
         async for line, typed_at in taken:
             await self._talk.enter(line, typed_at)
-            self._app.invalidate()
+            self.app.invalidate()
 
     async def _follow(self, desk: BenchDesk) -> None:
         while True:
             self._talk.refresh()
             safety = {i.item.id for i in desk.items() if i.item.safety}
             if safety - self._seen_safety:
-                self._app.output.bell()
+                self.app.output.bell()
             self._seen_safety = safety
-            self._app.invalidate()
+            self.app.invalidate()
             await desk.changed()
 
     async def _redraw(self) -> None:
         while True:
             await anyio.sleep(REDRAW_S)
-            self._app.invalidate()
+            self.app.invalidate()
 
     def _application(self) -> Application[None]:
         top = Window(FormattedTextControl(self._drawn), wrap_lines=False, always_hide_cursor=True)
@@ -141,7 +146,7 @@ class Session:
         return app
 
     def _drawn(self) -> StyleAndTextTuples:
-        size = self._app.output.get_size()
+        size = self.app.output.get_size()
         lines = picture(view_of(self._talk), size.columns, size.rows - 1, self._signs)
         drawn: StyleAndTextTuples = []
         for number, line in enumerate(lines):

@@ -11,6 +11,7 @@ from benchday.domain.clean import clean
 from benchday.domain.fold import ItemState
 from benchday.domain.items import Wanted
 from benchday.domain.telling.figures import clock, figures
+from benchday.domain.units import blanked
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,9 +62,9 @@ class View:
 def view_of(talk: Conversation) -> View:
     """Return what is to be shown now."""
     desk, state, zone = talk.desk, talk.desk.state, talk.desk.plan.zone
-    begun, outlook = state.begun or {}, desk.outlook
+    begun, outlook, confirming = state.begun or {}, desk.outlook, talk.confirming()
     stations = tuple(
-        replace(s, unit=talk.naming(s.unit)) if s.unit else s
+        replace(s, unit=blanked(s.unit)) if s.unit and s.unit in confirming else s
         for s in day_view.stations(state, desk.plan.bench, desk.ticks, desk.now())
     )
     title, text = _text(talk)
@@ -80,7 +81,7 @@ def view_of(talk: Conversation) -> View:
         waiting=day_view.waiting(state, desk.waiting_reasons()),
         held=day_view.held(state),
         stopped=tuple(clean(f"{m} {r}: {why}") for (m, r), why in state.lines_stopped.items()),
-        queue=tuple(_row(talk, i) for i in desk.items()),
+        queue=tuple(_row(talk, i, confirming) for i in desk.items()),
         selected=talk.selected,
         opened=not isinstance(talk.prompt, Idle) or talk.sheet is not None,
         title=title,
@@ -99,8 +100,9 @@ def _free(talk: Conversation) -> dict[str, str]:
     return {name: clock(outlook.units_us[u], zone) for name, u in held.items() if u in outlook.units_us}
 
 
-def _row(talk: Conversation, state: ItemState) -> QueueRow:
+def _row(talk: Conversation, state: ItemState, confirming: frozenset[str | None]) -> QueueRow:
     item = state.item
+    serial = clean(item.unit or str(item.figures.get("serial", "-")))
     first = item.text.split("\n", 1)[0]
     if item.unit:
         # The row names the unit already.
@@ -108,7 +110,7 @@ def _row(talk: Conversation, state: ItemState) -> QueueRow:
     return QueueRow(
         id=item.id,
         station=clean(item.station or "-"),
-        unit=talk.naming(clean(item.unit or str(item.figures.get("serial", "-")))),
+        unit=blanked(serial) if serial in confirming else serial,
         text=clean(first),
         safety=item.safety,
         taken_by=clean(state.taken_by or ""),
