@@ -22,7 +22,7 @@ class FoundPart(Part):
     """One thing that was found."""
 
     code: str
-    """Of a fault: database, chain, canonical, archive. Worth knowing: open, left over, unnamed, held."""
+    """Of a fault: database, chain, canonical, archive, copy. Worth knowing: open, left over, unnamed, held."""
     where: str
     """Bench and entry, or a path."""
     text: str

@@ -100,6 +100,9 @@ def check_record(folder: Path, progress: Progress = lambda *_: None) -> CheckedR
     named: list[Named] = []
     try:
         checked.copy = read_copy_note(folder)
+    except RecordDamaged as damaged:
+        checked.faults.append(Found("copy", str(place.copy), str(damaged)))
+    try:
         named = _check_journal(place, checked)
     except RecordDamaged as damaged:
         checked.faults.append(Found("database", str(place.journal), str(damaged)))

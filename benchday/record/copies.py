@@ -79,7 +79,7 @@ def read_copy_note(folder: Path) -> CopyNote | None:
     except FileNotFoundError:
         return None
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
-        raise RecordDamaged(f"{path} cannot be read ({error!r}); make a copy in another folder") from error
+        raise RecordDamaged(f"{path} cannot be read ({error}); make a copy in another folder") from error
 
 
 def snapshot(database: Path, to: Path) -> None:

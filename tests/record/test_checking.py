@@ -102,6 +102,19 @@ async def test_a_copy_whose_end_was_cut_off(folder: Path, tmp_path: Path, clock:
     assert fault.text == "b2: the chain ends at entry 1, but entry 2 was recorded: its end is cut off"
 
 
+async def test_a_copy_whose_note_is_spoilt(folder: Path, tmp_path: Path, clock: ManualClock) -> None:
+    """Told in words for people; the rest is looked at all the same, and it is left as it is."""
+    await write_record(folder, clock)
+    copy_record(folder, tmp_path / "copy", 5)
+    for text in ("{", "[]", '{"benchday": "copy/1"}', '{"ends": {"b1": 7}}', "\x00"):
+        (tmp_path / "copy" / "copy.json").write_text(text)
+        checked = check_record(tmp_path / "copy")
+        assert [f.code for f in checked.faults] == ["copy"]
+        assert checked.recordings == 3
+        with pytest.raises(RecordDamaged, match=r"copy\.json cannot be read .*make a copy in another folder"):
+            copy_record(folder, tmp_path / "copy", 6)
+
+
 async def test_no_record(tmp_path: Path) -> None:
     """A wrong path is no damage."""
     with pytest.raises(RecordError, match="there is no record at"):

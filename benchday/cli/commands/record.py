@@ -111,6 +111,8 @@ def _checked(checked: CheckedRecord) -> Iterator[str]:
 def _what_to_do(checked: CheckedRecord) -> Iterator[str]:
     if checked.copy is not None:
         yield f"Use another copy, and make a new one of {checked.copy.of} in another folder."
+    elif any(fault.code == "copy" for fault in checked.faults):
+        yield "Use another copy, and make a new one in another folder."
     elif all(fault.code == "archive" for fault in checked.faults):
         yield f"Put the files back from a copy: benchday record restore COPY --record {checked.folder}"
         yield "A write that relies on one of them is refused; while the recording is on its unit it is copied anew."
