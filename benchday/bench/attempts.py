@@ -58,7 +58,7 @@ async def _decided(at: Serving, asked: Asked) -> Answered:
         ItemKind.DECIDE,
         asked.topic,
         _worded(at, asked),
-        Wanted("answer", " or ".join(asked.choices), WantedKind.CHOICE, asked.choices),
+        Wanted("answer", ", ".join(asked.choices), WantedKind.CHOICE, asked.choices),
         Wanted("reason", "why", required=False),
         safety=asked.moment is not None,
         moment=asked.moment,

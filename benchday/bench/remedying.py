@@ -43,6 +43,9 @@ async def remedy(at: Serving, finding: Finding) -> None:
     )
     # Whoever could not measure it a moment ago is not asked again.
     left = [r for r in found if r.kind is not RemedyKind.MEASURE or at.measured is None]
+    if at.story.half_written:
+        # Both would switch it off; it is held where it stands if nothing else helps.
+        left = [r for r in left if r.kind not in (RemedyKind.PACK, RemedyKind.CHARGE)]
     if not left:
         raise stopped_by((finding,))
     await _do(at, left[0], finding)

@@ -185,6 +185,9 @@ class Station:
         try:
             return "done", await STEPS[name](at)
         except SendOff as off:
+            if at.story.half_written:
+                # It must not be unplugged as one that merely waits.
+                return "held", await self._follows(at, name, Met(Happening.SENT_OFF, off.why))
             return "sent off", off
         except Withdrawn:
             return "withdrawn", StepName.CHECK if name is StepName.CONFIRM else name

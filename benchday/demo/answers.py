@@ -10,7 +10,7 @@ from benchday.bench.aside.choosing import CHOICE
 from benchday.demo.instruments import Bench, read_state
 from benchday.domain.fold import DayState, ItemState
 from benchday.domain.items import Item
-from benchday.domain.recovery import AS_IT_IS, LEAVE_HELD, LOOK_AGAIN
+from benchday.domain.recovery import AS_IT_IS, LEAVE_HELD, LOOK_AGAIN, NOT_RECOVERED
 from benchday.domain.scenario import Coming, Scenario, ScenarioUnit
 from benchday.domain.sets import SetChoice
 from benchday.domain.units import wanted_characters
@@ -107,6 +107,9 @@ class Answers:
         return {"answer": "let go", "owner": unit.lets_go.said_by, "how": unit.lets_go.how}
 
     def _interrupted(self, state: DayState, item: Item) -> Answer:
+        story = state.units.get(item.unit or "")
+        if story is not None and story.held_code == NOT_RECOVERED:
+            return {"answer": AS_IT_IS, "reason": "nothing that can be done here helps"}
         asked = sum((i.item.unit, i.item.topic) == (item.unit, item.topic) for i in state.items.values())
         if asked > MOST_LOOKS:
             return {"answer": LEAVE_HELD, "reason": "it does not answer; somebody else has to look"}

@@ -40,8 +40,12 @@ class Stage(StrEnum):
     CHECK = "check"
     PRESERVE = "preserve"
     CONFIRM = "confirm"
+    AGAIN = "check to confirm, half written"
+    """A half-written unit on its way to the next write, or to the verify of what is in."""
     BEFORE_ACT = "write, before its act"
     """Confirmed; nothing has been sent."""
+    BEFORE_ACT_AGAIN = "write, before its act, half written"
+    """The same, of a unit that a write before this one left half written."""
     WRITE = "write"
     """The act is spent: from here the unit may be half written."""
     RESTART = "restart"
@@ -67,6 +71,16 @@ _STAGES: Mapping[StepName, Stage] = {
 }
 
 
+_HALF_WRITTEN: Mapping[StepName, Stage] = {
+    StepName.IDENTIFY: Stage.LOOK_ANEW,
+    StepName.CHECK: Stage.AGAIN,
+    StepName.PRESERVE: Stage.AGAIN,
+    StepName.CONFIRM: Stage.AGAIN,
+    StepName.WRITE: Stage.BEFORE_ACT_AGAIN,
+}
+"""The stages of a unit that may be half written, where they are others."""
+
+
 def stage_of(step: StepName, *, half_written: bool, sent: bool) -> Stage:
     """Return the stage of a step.
 
@@ -75,8 +89,8 @@ def stage_of(step: StepName, *, half_written: bool, sent: bool) -> Stage:
         half_written: a write began on the unit and what became of it is not settled well.
         sent: an image was sent and is not verified yet.
     """
-    if step is StepName.IDENTIFY and half_written:
-        return Stage.LOOK_ANEW
+    if half_written and step in _HALF_WRITTEN:
+        return _HALF_WRITTEN[step]
     if step is StepName.VERIFY and sent:
         return Stage.VERIFY
     return _STAGES[step]
@@ -106,6 +120,7 @@ class Happening(StrEnum):
     NOT_COPIED = "recording not copied"
     FINDING = "finding stops"
     NO_CONSENT = "no consent"
+    SENT_OFF = "to be sent off"
     NOT_NOW = "not confirmed"
     DECIDED = "decided to hold"
     OLD_RELEASE = "old release"
@@ -142,6 +157,7 @@ MEANS: Mapping[Happening, str] = {
     Happening.NOT_COPIED: "a recording cannot be copied whole",
     Happening.FINDING: "a check stops",
     Happening.NO_CONSENT: "the owner has not agreed",
+    Happening.SENT_OFF: "it would leave its station: closing is too near, it must be charged, its set waits",
     Happening.NOT_NOW: "the operator did not confirm",
     Happening.DECIDED: "a person decided to hold it",
     Happening.OLD_RELEASE: "after the write it runs the release it had before",

@@ -21,6 +21,8 @@ from benchday.domain.cautions import Moment
 from benchday.domain.happenings import Happening, Stage
 
 LOOK_AGAIN, LEAVE_HELD, AS_IT_IS, PUT_BACK = "identify anew", "leave held", "hand back as it is", "put back"
+NOT_RECOVERED = "not recovered"
+"""Code of a hold from which nobody here knows a way on."""
 MOST_IDENTIFICATIONS = 6
 """How often a unit is identified anew in one visit before its line is taken for broken."""
 MOST_LOOKS = 3
@@ -120,7 +122,7 @@ _STILL_SILENT = replace(
     own=Own.ASK_AND_TRY,
 )
 _BEYOND = Row(
-    "not recovered", f"{{said}}. {_STAY}", "it answers again, or its maker's service has put it right", _BEYOND_TOLD,
+    NOT_RECOVERED, f"{{said}}. {_STAY}", "it answers again, or its maker's service has put it right", _BEYOND_TOLD,
     asked=HALF_WRITTEN,
 )  # fmt: skip
 _PERMIT = Row(
@@ -158,6 +160,11 @@ _OWNER = Row(
     "recordings", "{said}", "it is copied, or let go",
     "A recording on it has no whole copy, so that nothing was written.", Own.COPY_AGAIN,
 )  # fmt: skip
+_AGAIN = replace(
+    _HALF, reason=f"half written, and it cannot be written again now: {{said}}. {_STAY}",
+    lifts="that is put right, or an operator decides otherwise",
+)  # fmt: skip
+_AGAIN_LINE = replace(_AGAIN, reason=f"half written, and its line keeps failing ({{said}}). {_STAY}", own=Own.LOOK_ANEW)
 _UNEXPECTED = Row("unexpected", "{said}; that should not come up here", "a person looks", "Its service was broken off.")
 _UNEXPECTED_HALF = replace(_HALF, reason=f"the write was cut short: {{said}}. {_STAY}")
 
@@ -189,8 +196,13 @@ _RULES: tuple[tuple[tuple[Stage, ...], tuple[Happening, ...], Row], ...] = (
     ((S.WRITE,), (H.PERMIT, H.NO_PERMIT), _PERMIT),
     ((S.RESTART,), (*_LINE_TROUBLE, H.FULL, H.NO_PERMIT, H.PERMIT), _NOT_BACK),
     ((S.RESTART,), (H.PROGRAM_ENDED,), _CUT),
-    ((S.BEFORE_ACT,), (H.PROGRAM_ENDED,), _HALF),
+    ((S.BEFORE_ACT, S.BEFORE_ACT_AGAIN), (H.PROGRAM_ENDED,), _HALF),
     ((S.PUT_BACK,), (*_LINE_TROUBLE, H.PROGRAM_ENDED, H.FULL, H.PERMIT, H.CERTIFICATE), _HALF_SET),
+    # Half written, and on its way to the next write: whatever keeps it from that, it stays connected.
+    ((S.AGAIN,), _LINE_TROUBLE, _AGAIN_LINE),
+    ((S.AGAIN,), (H.FINDING, H.VANISHED, H.DECIDED, H.NOT_COPIED, H.NO_CONSENT, H.NOT_NOW, H.SENT_OFF), _AGAIN),
+    ((S.AGAIN, S.BEFORE_ACT_AGAIN), (H.FULL, H.CERTIFICATE, H.SWAPPED), _AGAIN),
+    ((S.BEFORE_ACT_AGAIN,), (*_LINE_TROUBLE, H.PERMIT, H.NO_PERMIT), _AGAIN),
     # Half written, and no way on from here.
     ((S.LOOK_ANEW,), (H.NO_ANSWER,), _BEYOND),
     ((S.WRITE,), (H.BOOT_REFUSES,), replace(_BEYOND, stops_line=True)),
@@ -227,10 +239,13 @@ _RULES: tuple[tuple[tuple[Stage, ...], tuple[Happening, ...], Row], ...] = (
 )  # fmt: skip
 
 
+_MAY_BE_HALF_WRITTEN = (Stage.WRITE, Stage.RESTART, Stage.LOOK_ANEW, Stage.AGAIN, Stage.BEFORE_ACT_AGAIN)
+
+
 def _unexpected(stage: Stage) -> Row:
     if stage is Stage.PUT_BACK:
         return _HALF_SET
-    return _UNEXPECTED_HALF if stage in (Stage.WRITE, Stage.RESTART, Stage.LOOK_ANEW) else _UNEXPECTED
+    return _UNEXPECTED_HALF if stage in _MAY_BE_HALF_WRITTEN else _UNEXPECTED
 
 
 def _whole() -> Mapping[tuple[Stage, Happening], Row]:

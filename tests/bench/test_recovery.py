@@ -26,7 +26,7 @@ from benchday.domain.steps import State
 from benchday.domain.telling.log import about, tell
 from tests.bench.fake_unit import SILENT, FakeDriver, FakeUnit
 from tests.bench.people import read_off
-from tests.bench.shop import INES, TOBIAS, OpenDay, Shop
+from tests.bench.shop import INES, MINUTE_US, TOBIAS, OpenDay, Shop
 
 pytestmark = pytest.mark.asyncio
 UNIT, OTHER = "007421530018", "007421530508"
@@ -535,3 +535,48 @@ async def test_what_hangs_is_held_with_how_long_was_waited_and_for_what(
         assert f"waited 0.05 s for {waits_for}, which has not come" in (day.unit(UNIT).held_reason or "")
         assert (shop.facts("trouble_met", UNIT)[-1]["stage"]).startswith(stage)
     assert unit.opened == 0
+
+
+# A half-written unit that cannot be written again now.
+
+
+async def test_a_half_written_unit_is_not_sent_off_when_closing_is_near(shop: Shop) -> None:
+    """One that merely waits is unplugged; this one must not be."""
+    unit = one(shop)
+    unit.befalls["write"] = [CUT]
+    shop.people.answers["interrupted"] = None
+    async with shop.running() as day:
+        await day.item("interrupted", UNIT)
+        shop.clock.advance(int((day.state.begun or {})["closes_us"]) - MINUTE_US - shop.clock.now())
+        await day.answer("interrupted", UNIT, answer="identify anew")
+        await day.until(lambda: len(shop.entries("unit_held", UNIT)) == 2)
+        await day.settled()
+        story = day.unit(UNIT)
+        assert (story.held_code, story.station, story.not_today) == ("interrupted", "S1", None)
+        assert "it cannot be written again now: " in (story.held_reason or "")
+        assert len(day.items("interrupted", UNIT)) == 1
+        assert not day.items("send off")
+
+
+async def test_a_half_written_unit_is_not_switched_off_for_a_pack_or_a_charger(shop: Shop) -> None:
+    unit = one(shop)
+    unit.befalls["write"] = [CUT]
+    shop.people.answers |= {"interrupted": None, "external power": None}
+    async with shop.running() as day:
+        await day.item("interrupted", UNIT)
+        unit.charge_percent = 4
+        await day.answer("interrupted", UNIT, answer="identify anew")
+        await day.item("external power", UNIT)
+        assert not day.items("fit pack")
+
+
+async def test_the_second_confirmation_says_that_the_recordings_are_gone(shop: Shop) -> None:
+    unit = one(shop)
+    unit.recordings = {"A.rnx": b"a" * 50}
+    unit.befalls["write"] = [CUT]
+    shop.people.answers["line"] = {"answer": "lift", "reason": "looked into"}
+    await shop.whole_day()
+    first, second = shop.facts("permit_given", UNIT)
+    assert [x["name"] for x in first["permit"]["losses"]] == ["A.rnx"]
+    assert second["permit"]["losses"] == []
+    assert "Its recordings are gone; whole copies are in the archive: A.rnx." in second["shown"]

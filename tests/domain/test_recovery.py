@@ -77,11 +77,11 @@ def test_each_row_is_safe(stage: Stage, happening: Happening) -> None:
     assert fields <= {"said", "stage"}
     assert row.customer.endswith(".")
     assert (row.lifts and row.code) or (stage, happening) in FORESEEN, "only a finding says these itself"
-    if stage in CHANGES or stage is Stage.BEFORE_ACT:
+    if stage in (*CHANGES, Stage.BEFORE_ACT, Stage.BEFORE_ACT_AGAIN):
         assert row.own is Own.NOTHING, "nothing is tried again where it could change the unit"
     if stage in CHANGES and happening not in NOTHING_WAS_SENT:
         assert row.asked.connected, "what may be half done stays where it is"
-    if stage is Stage.LOOK_ANEW:
+    if stage in (Stage.LOOK_ANEW, Stage.AGAIN, Stage.BEFORE_ACT_AGAIN):
         assert row.asked.connected
         assert not row.stops_line, "the line was stopped when it was cut, and a person may have lifted that since"
     if row.stops_line:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 
 from benchday.bench.aside.choosing import stands_in_the_way
-from benchday.bench.gathering import ends_us, find_all, find_power, hold_images, list_recordings, read_power
+from benchday.bench.gathering import ends_us, find_all, find_power, hold_images, in_boot, list_recordings, read_power
 from benchday.bench.holds import Met, lifts_of
 from benchday.bench.permit_desk import Confirmation
 from benchday.bench.serving import Serving
@@ -127,8 +127,12 @@ def _must_wait(at: Serving) -> bool:
 def _confirmation(at: Serving, image: Image, found: tuple[Finding, ...]) -> Confirmation:
     story = at.story
     digest = hashlib.sha256(at.image_bytes).hexdigest()
-    losses = tuple(
-        Loss(r["name"], r["bytes"], story.preserved.get(r["name"], {}).get("sha256")) for r in story.recordings
+    losses = (
+        ()
+        if in_boot(at)
+        else tuple(
+            Loss(r["name"], r["bytes"], story.preserved.get(r["name"], {}).get("sha256")) for r in story.recordings
+        )
     )
     route = " then ".join(story.route)
     step = at.playbook.step(StepName.WRITE)
@@ -136,6 +140,8 @@ def _confirmation(at: Serving, image: Image, found: tuple[Finding, ...]) -> Conf
         f"From {story.has or 'its boot loader'} to {route}: {story.target_reason}.",
         f"It takes {step.minutes.shortest} to {step.minutes.longest} minutes and must not be disturbed.",
     ]
+    if in_boot(at) and story.preserved:
+        lines.append(f"Its recordings are gone; whole copies are in the archive: {', '.join(story.preserved)}.")
     lines += [f"Decided: {f.text}." for f in found if f.answer is Answer.ASK]
     lines += [f"CAUTION {f.text}." for f in found if f.figures.get("bridges") == "no"]
     # The restart follows the write without a gap: what must be seen to before it is acknowledged here.
