@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from benchday.bench.serving import Serving
-from benchday.domain.account import account
+from benchday.domain.account import GoesBack, account
 from benchday.domain.happenings import Happening, Stage
 from benchday.domain.items import Answered, ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import AttemptsEnded
@@ -65,9 +65,13 @@ async def _decided(at: Serving, asked: Asked) -> Answered:
     )
 
 
+def _account(at: Serving, goes_back: GoesBack) -> tuple[str, ...]:
+    return account(at.story, at.tools.plan.zone, at.tools.plan.bench.bench, goes_back)
+
+
 async def _given_up(at: Serving) -> bool:
     """Have it confirmed, with a reason, that the unit goes back as it is; the customer's account is shown and kept."""
-    told = account(at.story, at.tools.plan.zone, at.tools.plan.bench.bench)
+    told = _account(at, GoesBack("", ""))
     answered = await at.ask(
         ItemKind.DECIDE,
         GIVE_UP,
@@ -78,6 +82,7 @@ async def _given_up(at: Serving) -> bool:
     )
     if answered.text("answer") != AS_IT_IS:
         return False
+    told = _account(at, GoesBack(answered.text("reason"), answered.operator))
     facts = AttemptsEnded(reason=answered.text("reason"), account=list(told))
     await at.record(at.draft(facts, operator=answered.operator))
     return True

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import tzinfo
 
 from benchday.domain.readings import Mode
@@ -22,24 +23,37 @@ _ENDED = {
 NOT_FOR_USE = "It may hold half a release. Do not use it, and do not write it yourself."
 
 
-def account(story: UnitStory, zone: tzinfo, bench: str) -> tuple[str, ...]:
+@dataclass(frozen=True, slots=True)
+class GoesBack:
+    """The end of the attempts."""
+
+    reason: str
+    """Why, in the words of whoever ended them; empty while it is not decided yet."""
+    operator: str
+
+
+def account(story: UnitStory, zone: tzinfo, bench: str, goes_back: GoesBack | None = None) -> tuple[str, ...]:
     """Return the account of a unit that is held; nothing of any other.
 
     Args:
         story: of the unit.
         zone: in which times are told.
         bench: whose people can be asked.
+        goes_back: as if the attempts ended so; else as the story has it.
     """
     if story.state is not State.HELD:
         return ()
+    told = story.given_up
+    if goes_back is None and told is not None:
+        goes_back = GoesBack(told["reason"], told["operator"] or "")
     return (
         f"Done: {_done(story, zone)}.",
         f"State: {_state(story, zone)}",
         f"Preserved: {'; '.join(_preserved(story, zone))}.",
         f"Not lost: {'; '.join(_not_lost(story))}.",
         *_lost(story),
-        f"Next: {_next(story)}",
-        f"Ask: {_whom(story)} bench {bench}, naming unit {story.serial}.",
+        f"Next: {_next(story, goes_back)}",
+        f"Ask: {_whom(goes_back)} bench {bench}, naming unit {story.serial}.",
     )
 
 
@@ -92,11 +106,12 @@ def _lost(story: UnitStory) -> tuple[str, ...]:
     return (f"Lost, as its owner decided: {', '.join(gone)}.",) if gone and story.attempts else ()
 
 
-def _next(story: UnitStory) -> str:
-    if story.given_up is not None:
-        return f"it goes back as it is ({story.given_up['reason']}); its maker's service can look at it."
+def _next(story: UnitStory, goes_back: GoesBack | None) -> str:
+    if goes_back is not None:
+        why = f" ({goes_back.reason})" if goes_back.reason else ""
+        return f"it goes back as it is{why}; its maker's service can look at it."
     return f"it stays here until {story.held_lifts or 'a person decides'}."
 
 
-def _whom(story: UnitStory) -> str:
-    return f"{story.given_up['operator']} at" if story.given_up and story.given_up["operator"] else "whoever minds"
+def _whom(goes_back: GoesBack | None) -> str:
+    return f"{goes_back.operator} at" if goes_back is not None and goes_back.operator else "whoever minds"

@@ -27,7 +27,7 @@ MOST_IDENTIFICATIONS = 6
 """How often a unit is identified anew in one visit before its line is taken for broken."""
 MOST_LOOKS = 3
 """How often a person has a half-written unit looked at in vain before it counts as not recovered."""
-PAUSE_S = 2.0
+PAUSE_S = 1.0
 """Before a unit is identified anew by itself, real seconds: what restarts or rejoins a network gets that time."""
 
 
@@ -97,10 +97,7 @@ class Row:
 _STAY = "Leave the unit powered and connected; do not switch it off"
 _ANEW = "an operator decides to identify it anew; a further write needs a new permit"
 _LINE_TOLD = "It could not be talked to reliably over its cable or network."
-_CUT_TOLD = (
-    "The write of the new release was cut short. It may hold half a release: it must not be used before it has been "
-    "looked at and verified."
-)
+_CUT_TOLD = "The write of the new release was cut short."
 _BEYOND_TOLD = "The write of the new release did not come to a good end, and the unit could not be recovered here."
 
 _LINE = Row(

@@ -21,7 +21,7 @@ from benchday.domain.errors import (
 )
 from benchday.domain.limits import Limits
 from benchday.domain.readings import Mode, SelfTest
-from benchday.domain.recovery import MOST_LOOKS
+from benchday.domain.recovery import MOST_LOOKS, PAUSE_S
 from benchday.domain.steps import State
 from benchday.domain.telling.log import about, tell
 from tests.bench.fake_unit import SILENT, FakeDriver, FakeUnit
@@ -107,7 +107,7 @@ async def test_each_trouble_is_an_entry_with_what_was_heard_and_what_follows(sho
     first, second = shop.facts("trouble_met", UNIT)[:2]
     assert (first["stage"], first["happening"], first["follows"]) == ("check", "line gone", "looked at anew")
     assert first["said"] == "the cable came off"
-    assert shop.paused_s == 2, "what rejoins a network gets the time to"
+    assert shop.paused_s == PAUSE_S, "what rejoins a network gets the time to"
     assert (second["stage"], second["happening"], second["follows"]) == ("write", "transfer cut", "held")
     assert "cut short" in second["customer"]
 
@@ -182,13 +182,17 @@ async def test_silent_however_often_it_is_looked_at_it_goes_back_with_an_account
     (ended,) = shop.entries("attempts_ended", UNIT)
     assert (ended.operator, ended.facts["reason"]) == (INES, "its maker's service is asked")
     told = "\n".join(ended.facts["account"])
+    assert ended.facts["account"] == list(account(story, shop.plan.zone, shop.plan.bench.bench))
     for words in (
         "the write of 2.10 was cut short", "could not be recovered here", "it ran 2.9", "A.rnx (50 bytes)",
-        "Not lost: the 1 recordings", "its 1 settings as they were at", "Do not use it", "Ask: ", f"naming unit {UNIT}",
+        "Not lost: the 1 recordings", "its 1 settings as they were at", "Do not use it",
+        "Next: it goes back as it is (its maker's service is asked)", f"Ask: {INES} at bench", f"naming unit {UNIT}",
     ):  # fmt: skip
         assert words in told
     asked = [f["item"] for f in shop.facts("item_asked", UNIT)]
-    assert told in next(i["text"] for i in asked if i["topic"] == "as it is")
+    shown = next(i["text"] for i in asked if i["topic"] == "as it is")
+    assert "\n".join(ended.facts["account"][:4]) in shown
+    assert "Next: it goes back as it is; its maker's service can look at it." in shown
     assert told in next(i["text"] for i in asked if i["topic"] == "hand back as it is")
     assert "mark it NOT FOR USE" in next(i["text"] for i in asked if i["topic"] == "set aside")
     assert len(writes(unit)) == 1

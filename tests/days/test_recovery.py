@@ -11,6 +11,8 @@ import pytest
 from tests.days.finished import ROOT, DemoProcess, FinishedDay
 
 ROVER, BASE, SECOND = "007421530018", "WS-41-00297", "007421530104"
+SPEED = 200
+"""At which a slow computer keeps up with what is tried and tried again."""
 CUT_AND_LOST = f"""\
 - {{unit: "{ROVER}", what: power out, when: image, percent: 40, seconds: 1}}
 - {{unit: "{BASE}", what: settings lost}}
@@ -18,8 +20,8 @@ CUT_AND_LOST = f"""\
 """
 BEYOND = f"""\
 - {{unit: "{ROVER}", what: boot loader only, times: always}}
-- {{unit: "{BASE}", what: options lost}}
-- {{unit: "{SECOND}", what: recordings vanish}}
+- {{unit: "{BASE}", what: recordings vanish}}
+- {{unit: "{SECOND}", what: options lost}}
 """
 
 
@@ -31,7 +33,7 @@ def days(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Sequence[DemoProc
     for name, trouble in (("cut", CUT_AND_LOST), ("beyond", BEYOND)):
         file = folder / f"{name}.yaml"
         file.write_text(trouble, encoding="utf-8")
-        begun.append(DemoProcess.begun(folder / name, 3, 1, 600, "--trouble", str(file)))
+        begun.append(DemoProcess.begun(folder / name, 3, 1, SPEED, "--trouble", str(file)))
     yield begun
     for day in begun:
         if day.process.poll() is None:
@@ -42,13 +44,13 @@ def days(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Sequence[DemoProc
 @pytest.fixture(scope="module")
 def cut(days: Sequence[DemoProcess]) -> FinishedDay:
     """Give the day on which power fails in a write, settings are lost and a serial changes."""
-    return days[0].finished(240)
+    return days[0].finished(500)
 
 
 @pytest.fixture(scope="module")
 def beyond(days: Sequence[DemoProcess]) -> FinishedDay:
     """Give the day on which a unit cannot be recovered, options are lost and recordings vanish."""
-    return days[1].finished(240)
+    return days[1].finished(500)
 
 
 def codes(day: FinishedDay, serial: str) -> list[str]:
@@ -70,9 +72,9 @@ def test_lost_settings_are_named_field_by_field(cut: FinishedDay) -> None:
     assert cut.units[BASE]["outcome"] == "held"
     (failed,) = cut.of("verify_failed", BASE)
     before = cut.of("settings_saved", BASE)[0].facts["settings"]
-    assert len(failed.facts["problems"]) == len(before)
-    for name, value in before.items():
-        assert any(f"{name} is gone, before {value}" in problem for problem in failed.facts["problems"])
+    lost = {name for name in before for p in failed.facts["problems"] if f"{name} is 0, before {before[name]}" in p}
+    assert {"frequency_khz", "bandwidth_hz"} <= lost
+    assert len(lost) == len(failed.facts["problems"])
     assert "settings lost" in {a.item["topic"] for a in cut.asked if a.item["unit"] == BASE}
 
 
@@ -92,7 +94,7 @@ def test_what_cannot_be_recovered_goes_back_with_an_account(beyond: FinishedDay)
     assert ended.seq < taken.seq
     assert len(beyond.of("act_spent", ROVER)) == 2
     told = subprocess.run(
-        [sys.executable, "-m", "benchday", "unit", ROVER, "--day", str(beyond.folder)],
+        [sys.executable, "-m", "benchday.cli.main", "unit", ROVER, "--day", str(beyond.folder)],
         cwd=ROOT, capture_output=True, text=True, check=False, timeout=120,
     )  # fmt: skip
     assert told.returncode == 0, told.stderr
@@ -104,17 +106,17 @@ def test_what_cannot_be_recovered_goes_back_with_an_account(beyond: FinishedDay)
 
 
 def test_options_that_were_lost_are_named(beyond: FinishedDay) -> None:
-    assert (beyond.units[BASE]["outcome"], codes(beyond, BASE)) == ("held", ["verify"])
-    assert "installed options are none, before" in beyond.of("verify_failed", BASE)[0].facts["problems"][0]
+    assert (beyond.units[SECOND]["outcome"], codes(beyond, SECOND)) == ("held", ["verify"])
+    assert "installed options are none, before" in beyond.of("verify_failed", SECOND)[0].facts["problems"][0]
 
 
 def test_recordings_that_vanish_stop_with_names_and_sizes(beyond: FinishedDay) -> None:
-    assert (beyond.units[SECOND]["outcome"], codes(beyond, SECOND)) == ("held", ["recordings"])
-    listed = {r["name"]: r["bytes"] for r in beyond.of("recordings_listed", SECOND)[0].facts["recordings"]}
-    stop = next(f for f in beyond.of("checked", SECOND)[-1].facts["findings"] if f["answer"] == "stop")
-    assert stop["figures"]["gone"] >= 1
-    assert any(name in stop["text"] for name in listed)
-    assert beyond.units[SECOND]["writes"] == 0
+    assert (beyond.units[BASE]["outcome"], codes(beyond, BASE)) == ("held", ["recordings"])
+    (listed,) = beyond.of("recordings_listed", BASE)[0].facts["recordings"]
+    stop = next(f for f in beyond.of("checked", BASE)[-1].facts["findings"] if f["answer"] == "stop")
+    assert stop["figures"] == {"gone": 1, "gone_bytes": listed["bytes"]}
+    assert listed["name"] in stop["text"]
+    assert beyond.units[BASE]["writes"] == 0
 
 
 def test_every_line_that_was_stopped_was_lifted_by_a_person_with_a_reason(

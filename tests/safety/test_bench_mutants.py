@@ -133,6 +133,20 @@ MUTANTS = (
         _promise("the_first_of_its_kind_is_verified_before_a_second_is_begun"),
     ),
     Mutant(
+        "a write that was cut and stops no line",
+        "domain/recovery.py",
+        "_CUT = replace(_HALF, stops_line=True)",
+        "_CUT = _HALF",
+        ("bench/test_recovery.py::test_every_cut_write_and_every_failed_verify_stops_the_line",),
+    ),
+    Mutant(
+        "a half-written unit that is sent off",
+        "bench/station.py",
+        "            if at.story.half_written:\n",
+        "            if False:\n",
+        ("bench/test_recovery.py::test_a_half_written_unit_is_not_sent_off_when_closing_is_near",),
+    ),
+    Mutant(
         "a stopped line ignored",
         "bench/steps/confirm.py",
         '    if key in state.lines_stopped or (story.model, story.target or "") in state.lines_stopped:\n'
