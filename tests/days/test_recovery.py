@@ -36,9 +36,7 @@ def days(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Sequence[DemoProc
         begun.append(DemoProcess.begun(folder / name, 3, 1, SPEED, "--trouble", str(file)))
     yield begun
     for day in begun:
-        if day.process.poll() is None:
-            day.process.kill()
-        day.process.communicate()
+        day.let_go()
 
 
 @pytest.fixture(scope="module")
