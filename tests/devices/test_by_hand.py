@@ -69,6 +69,32 @@ async def test_readings(operator: ScriptedOperator) -> None:
 
 
 @pytest.mark.asyncio
+@pytest.mark.parametrize("typed", [{"begun": "perhaps"}, {"begun": "yes", "outcome": "good enough"}])
+async def test_a_write_of_which_nobody_can_tell_is_no_write_not_begun(
+    operator: ScriptedOperator, typed: Mapping[str, object]
+) -> None:
+    operator.said = {"write": typed}
+    with pytest.raises(OutcomeUnknown, match="nobody could tell how far the write came"):
+        _ = [told async for told in ByHandDriver(operator).write(write_act("0074", b"image"), b"image")]
+
+
+@pytest.mark.asyncio
+async def test_copies_that_never_match_the_count_end_the_step(operator: ScriptedOperator) -> None:
+    operator.said = {"recordings": {"count": 3, "done": True}}
+    with pytest.raises(Garbled, match=r"the unit lists 3 recordings, .* holds 2 files, after 5 looks"):
+        await ByHandDriver(operator).recordings()
+
+
+@pytest.mark.asyncio
+async def test_no_settings_are_said_and_not_left_out(operator: ScriptedOperator) -> None:
+    operator.said = {"settings": {"settings": "-"}}
+    assert await ByHandDriver(operator).settings() == Settings({})
+    operator.said = {"settings": {"settings": ""}}
+    with pytest.raises(Garbled, match="Settings: a value is needed"):
+        await ByHandDriver(operator).settings()
+
+
+@pytest.mark.asyncio
 async def test_a_height_off_the_display(operator: ScriptedOperator) -> None:
     operator.said = {"position": {"fix": "fixed", "satellites": 9, "height": "-12.3456"}}
     assert (await ByHandDriver(operator).sky()).height_mm == -12_345

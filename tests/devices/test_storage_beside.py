@@ -51,7 +51,8 @@ async def test_no_question_for_a_proof_is_put_on_a_drive(drive: Path, tmp_path: 
     before, asked = as_it_is(drive), []
 
     async def hear(stream: Any) -> None:
-        asked.append(await stream.receive())
+        async with stream:
+            asked.append(await stream.receive())
 
     async with await anyio.create_tcp_listener(local_host="127.0.0.1") as served, anyio.create_task_group() as tasks:
         tasks.start_soon(served.serve, hear)

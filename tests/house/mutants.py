@@ -408,4 +408,32 @@ MUTANTS = (
         "if False:",
         (f"{STORAGE}::test_a_drive_that_does_not_give_back_what_it_was_given",),
     ),
+    Mutant(
+        "a restart into an image that was lost on the drive",
+        "devices/drivers/storage.py",
+        "if self._put == spent.act.digest:",
+        "if False:",
+        ("devices/test_storage_beside.py::test_an_image_that_was_lost_on_the_drive_is_not_restarted_into",),
+    ),
+    Mutant(
+        "a proof that anybody may be asked for",
+        "devices/drivers/storage_proof.py",
+        "if host != ADDRESS or not port.isdigit():",
+        "if not port.isdigit():",
+        ("devices/test_storage_beside.py::test_no_question_for_a_proof_is_put_on_a_drive",),
+    ),
+    Mutant(
+        "a write by hand of which nobody can tell, taken for not begun",
+        "devices/drivers/by_hand.py",
+        'raise OutcomeUnknown(f"nobody could tell how far the write came ({error}); read the unit back") from error',
+        "raise",
+        ("devices/test_by_hand.py::test_a_write_of_which_nobody_can_tell_is_no_write_not_begun",),
+    ),
+    Mutant(
+        "one digest for recordings of several lengths",
+        "devices/drivers/digests.py",
+        "!= recording.bytes:",
+        "!= recording.bytes and False:",
+        ("devices/test_endless.py",),
+    ),
 )
