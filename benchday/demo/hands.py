@@ -109,7 +109,7 @@ class SimulatedHands:
         """Fit the antenna first, then switch the unit on and wait until it shows something."""
         await self._do(unit, {"do": "antenna", "fitted": True})
         await self._do(unit, {"do": "switch", "on": True})
-        await self._until(unit, lambda told: bool(told["display"]["lit"]) and bool(told["display"].get("serial")))
+        await self._until(unit, _shows_itself)
 
     async def press_for_proof(self, item: Item) -> None:
         """Press the keys that make the display show the unit's proof; the answer is read off it afterwards."""
@@ -118,6 +118,10 @@ class SimulatedHands:
         before = read_state(self._bench, unit)["display"].get("proof")
         await self._do(unit, {"do": "prove", "nonce": str(item.figures["nonce"])})
         await self._until(unit, lambda told: told["display"].get("proof") not in (None, "", before))
+
+    async def look(self, item: Item) -> None:
+        """Look at the display until it shows something, as whoever is to read it would."""
+        await self._until(item.unit or "", _shows_itself)
 
     async def _power(self, unit: str, *, on: bool) -> None:
         await self._do(unit, {"do": "external power", "on": on})
@@ -132,6 +136,10 @@ class SimulatedHands:
         with anyio.move_on_after(SETTLES_WITHIN_S):
             while not _holds(self._bench, unit, condition):  # noqa: ASYNC110 - the unit is another process
                 await anyio.sleep(_LOOK_S)
+
+
+def _shows_itself(told: Mapping[str, Any]) -> bool:
+    return bool(told["display"]["lit"]) and bool(told["display"].get("serial"))
 
 
 def _holds(bench: Bench, unit: str, condition: Callable[[Mapping[str, Any]], bool]) -> bool:

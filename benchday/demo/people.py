@@ -87,6 +87,8 @@ class DemoPeople:
         await self._answer(desk, operator, asked)
 
     async def _answer(self, desk: BenchDesk, operator: Operator, asked: ItemState) -> None:
+        if any(w.name == "serial" and w.required for w in asked.item.wanted) and asked.item.topic.startswith("hand:"):
+            await self._hands.look(asked.item)
         if asked.item.topic == "hand:prove":
             await self._hands.press_for_proof(asked.item)
         if asked.item.topic.startswith("set ") and asked.item.wanted:

@@ -136,6 +136,7 @@ def _keep_playbooks(folder: Path, models: set[str]) -> None:
         text = (shipped / f"{model.lower()}.yaml").read_text(encoding="utf-8")
         assert f"models: [{model}]" in text or f"- {model}" in text, model
         text = re.sub(r"(?<=seconds: )(180|300)\b|(?<=within_s: )(60|180|300)\b", str(HURRIED_S), text)
+        text = text.replace("every_seconds: 0.5, tries: 8", "every_seconds: 1, tries: 20")
         for driver, limits in LIMITS.items():
             settings = "".join(f"    {name}: {HURRIED_S}\n" for name in limits)
             text = re.sub(rf"(?m)^(  name: {driver}\b.*\n)(  settings:\n)?", rf"\1  settings:\n{settings}", text)
