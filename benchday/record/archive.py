@@ -230,4 +230,8 @@ def _in_our_words(root: Path) -> Iterator[None]:
             raise RecordFull(
                 f"nothing was kept: no room at {root} ({error.strerror}); make room, then preserve again"
             ) from error
-        raise RecordError(f"cannot use the archive at {root}: {error}; check the disk and its permissions") from error
+        where = f" ({error.filename2 or error.filename})" if error.filename else ""
+        raise RecordError(
+            f"cannot use the archive at {root}: {error.strerror or error}{where}; nothing was kept: check the disk and "
+            "its permissions, then do it again"
+        ) from error

@@ -30,7 +30,7 @@ from benchday.record.verifying import walk_chains
 Progress = Callable[[int, int], None]
 _BESIDE = {
     "aside": "was set aside when a copy was restored; remove it when nobody needs to look into it any more",
-    "restoring": "was laid out by a restore that was cut short; remove it",
+    "restoring": "was laid out by a restore that did not put it in place; remove it once the record is there",
 }
 """Word in the name of a folder beside the record -> what it is."""
 _NAMING = (

@@ -157,4 +157,4 @@ def translated(error: sqlite3.Error, path: Path) -> RecordError:
     if primary in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
         return RecordError(f"cannot write {path} ({error}); make the file and its folder writable for this user")
 
-    return RecordError(f"the record {path} cannot be used ({error}); check the disk")
+    return RecordError(f"the record {path} cannot be used ({error}); check the disk, then do it again")

@@ -71,21 +71,38 @@ class Restoring:
         """Rename: the old record aside, the new one to its place.
 
         Raises:
-            RecordError: neither was renamed, or the old one is back in its place.
+            RecordError: neither was renamed, or the old one is back in its place, or the text says where both are.
         """
         if self.laid_out is None:
             return
+        aside = _free_name(self.folder, "aside") if self.folder.exists() else None
         with where_it_goes(self.folder, "nothing was restored, the old record is where it was"):
-            if self.folder.exists():
-                self.aside = _free_name(self.folder, "aside")
-                self.folder.rename(self.aside)
+            if aside is not None:
+                self.folder.rename(aside)
             try:
                 self.laid_out.rename(self.folder)
-            except OSError:
-                if self.aside is not None:
-                    self.aside.rename(self.folder)
+            except OSError as error:
+                if aside is not None:
+                    self._back_from(aside, error)
                 raise
+        self.aside = aside
+        with where_it_goes(self.folder, "the copy is in its place, but whether that outlives a power cut is not known"):
             sync_folder(self.folder.parent)
+
+    def _back_from(self, aside: Path, why: OSError) -> None:
+        """Put the old record back, because the new one cannot take its place.
+
+        Raises:
+            RecordError: that cannot be done either; both are whole, and the text says where they are.
+        """
+        try:
+            aside.rename(self.folder)
+        except OSError as error:
+            new, self.laid_out = self.laid_out, None
+            raise RecordError(
+                f"the disk renames nothing any more ({why.strerror}): the restored record is whole at {new}, the old "
+                f"one at {aside}, and nothing is at {self.folder}; check the disk, then rename {new} to {self.folder}"
+            ) from error
 
 
 @contextmanager

@@ -35,7 +35,7 @@ from tests.faults.checker import violations
 from tests.faults.days import ONE_WRITE, Ground
 from tests.faults.forked import Instruments, count_journals, preload, serve
 from tests.faults.points import Points
-from tests.faults.storage_shim import PARTS, Fault, Sort, arm, compiled, failed, tally
+from tests.faults.storage_shim import PARTS, Fault, Sort, arm, compiled, failed, tally, under_the_shim
 
 RUNS_AT_MOST = 4
 AT_ONCE = 2
@@ -246,10 +246,12 @@ def _ground() -> Iterator[Path]:
             shutil.rmtree(folder, ignore_errors=True)
 
 
-def under_shim(arguments: Sequence[str], folder: Path) -> subprocess.CompletedProcess[str]:
-    """Run this module under the shim, compiled into a folder."""
+def under_shim(
+    arguments: Sequence[str], folder: Path, module: str = "tests.faults.storage"
+) -> subprocess.CompletedProcess[str]:
+    """Run a module under the shim, compiled into a folder."""
     environment = os.environ | {"LD_PRELOAD": str(compiled(folder))}
-    command = [sys.executable, "-m", "tests.faults.storage", *arguments]
+    command = [sys.executable, "-m", module, *arguments]
     return subprocess.run(command, env=environment, cwd=ROOT, capture_output=True, text=True, check=False)
 
 
@@ -259,7 +261,7 @@ def main() -> int:
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--count", type=int, default=200)
     options = asked.parse_args()
-    if not os.environ.get("LD_PRELOAD", "").endswith("storage_shim.so"):
+    if not under_the_shim():
         with tempfile.TemporaryDirectory() as folder:
             os.environ["LD_PRELOAD"] = str(compiled(Path(folder)))
             return subprocess.run([sys.executable, "-m", "tests.faults.storage", *sys.argv[1:]], check=False).returncode

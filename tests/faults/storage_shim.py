@@ -79,6 +79,11 @@ def compiled(folder: Path) -> Path:
     return shim
 
 
+def under_the_shim() -> bool:
+    """Tell whether this process runs under the shim."""
+    return os.environ.get("LD_PRELOAD", "").endswith("storage_shim.so")
+
+
 def arm(fault: Fault, under: Path) -> None:
     """Arm the shim that this process runs under."""
     shim = ctypes.CDLL(os.environ["LD_PRELOAD"])
