@@ -46,7 +46,7 @@ def against(state: DayState) -> list[str]:
 
 def stays(state: DayState) -> list[UnitStory]:
     """Return the units that are in the house and will stay overnight."""
-    return [s for s in state.units.values() if s.state not in _GONE]
+    return [s for s in state.units.values() if s.state not in _GONE and not s.taken]
 
 
 def never_came(state: DayState) -> list[UnitStory]:

@@ -140,7 +140,7 @@ async def _close(folder: Path, plan: DayPlan, bench: Bench, options: DemoOptions
     """Close the day as its technician would."""
     async with opened(folder, plan, RunOptions(bench.speed_milli, options.seed)) as (tools, _):
         state = tools.book.state
-        stay = [s.serial for s in state.units.values() if s.outcome in ("held", "not-begun")]
+        stay = [s.serial for s in state.units.values() if s.outcome in ("held", "not-begun") and not s.taken]
         facts = DayClosed(
             overnight=[{"serial": serial, "where": "hold shelf"} for serial in stay],
             packs_off_chargers=True,

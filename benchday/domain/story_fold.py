@@ -221,6 +221,9 @@ def _trouble(story: UnitStory, entry: Entry) -> None:
 
 def _attempts_ended(story: UnitStory, entry: Entry) -> None:
     story.given_up = {**entry.facts, "operator": entry.operator, "at_us": entry.at_us}
+    # What was to be done until somebody decided is decided.
+    story.held_reason = f"not recovered, it goes back as it is: {entry.facts['reason']}"
+    story.held_lifts = "its maker's service has put it right"
 
 
 def _taken(story: UnitStory, _: Entry) -> None:

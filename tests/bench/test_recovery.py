@@ -179,6 +179,7 @@ async def test_silent_however_often_it_is_looked_at_it_goes_back_with_an_account
     story = day.unit(UNIT)
     assert [f["code"] for f in shop.facts("unit_held", UNIT)] == [*["interrupted"] * MOST_LOOKS, "not recovered"]
     assert (story.state, story.outcome, story.present, story.station) == (State.HELD, "held", False, None)
+    assert story.held_reason == "not recovered, it goes back as it is: its maker's service is asked"
     (ended,) = shop.entries("attempts_ended", UNIT)
     assert (ended.operator, ended.facts["reason"]) == (INES, "its maker's service is asked")
     told = "\n".join(ended.facts["account"])

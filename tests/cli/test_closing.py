@@ -12,6 +12,9 @@ import structlog
 
 from benchday.cli.closing import Answers, against, mistakes, overnight_of, stays, unanswered
 from benchday.domain.clean import clean
+from benchday.domain.fold import DayState
+from benchday.domain.steps import State
+from benchday.domain.story import UnitStory
 from benchday.logs import logger, set_up
 from tests.cli.small_day import CONFIRMED, WRITTEN, small_day
 
@@ -29,6 +32,11 @@ async def test_a_unit_on_a_station_stands_against_closing(day: Path) -> None:
         assert unanswered(small.desk.state, small.desk.plan, said) == []
         wrong = mistakes(small.desk.state, small.desk.plan, Answers({"X": "shelf"}, missing_cables=frozenset({"Q9"})))
         assert len(wrong) == 2
+
+
+def test_a_unit_that_was_taken_as_it_is_stays_nowhere_overnight() -> None:
+    here, gone = (UnitStory(n, "Millrace", "", "", "none", 0, state=State.HELD, taken=n == "2") for n in "12")
+    assert stays(DayState(units={"1": here, "2": gone})) == [here]
 
 
 def test_pairs_are_read_and_others_are_told() -> None:
