@@ -145,10 +145,11 @@ class Answers:
         whole, shown = read_state(self._bench, item.unit or ""), self._display(item)
         names = {w.name for w in item.wanted}
         values = {
-            "serial": shown.get("serial"),
+            # A dark display, as a person would tell it.
+            "serial": shown.get("serial") or "-",
             "model": shown.get("label_model"),
             "hardware": whole.get("hardware"),
-            "mode": shown.get("mode"),
+            "mode": shown.get("mode") or "boot",
             "release": shown.get("release") or None,
             "options": ";".join(whole.get("options", ())) or None,
             "term": whole.get("term") or None,

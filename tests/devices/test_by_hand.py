@@ -11,9 +11,9 @@ import pytest
 from benchday.devices.completed import completed
 from benchday.devices.drivers import Place, make_driver
 from benchday.devices.drivers import by_hand_questions as ask_for
-from benchday.devices.drivers.by_hand import ByHandDriver
+from benchday.devices.drivers.by_hand import ByHandDriver, InHand
 from benchday.devices.drivers.console import ConsoleDriver
-from benchday.domain.errors import Garbled, OurFault, OutcomeUnknown, Refused, TransferCut
+from benchday.domain.errors import Garbled, LinkSilent, OurFault, OutcomeUnknown, Refused, TransferCut
 from benchday.domain.permits import Verb
 from benchday.domain.readings import Identity, Mode, PowerReading, Recording, Settings, Sky
 from benchday.domain.seams import CAPABILITIES, capabilities
@@ -263,3 +263,11 @@ async def test_identified_over_the_cable_whatever_is_said_of_a_write_by_hand(tmp
         assert (await whole.identify()).release == before.release != "9.9"
         assert "identify" not in {q.capability for q in operator.asked}
         await whole.aclose()
+
+
+@pytest.mark.asyncio
+async def test_a_dark_display_is_silence(operator: ScriptedOperator) -> None:
+    """It is no other unit, and nobody is asked to read it again character by character."""
+    operator.said = {"identify": {"serial": "-", "model": "Tiller", "mode": "boot"}}
+    with pytest.raises(LinkSilent, match="sees nothing on it"):
+        await ByHandDriver(operator, InHand("TL7730A")).identify()

@@ -14,7 +14,7 @@ from benchday.devices.drivers import by_hand_questions as ask_for
 from benchday.devices.drivers.by_hand_questions import Answer, Question, check_evidence
 from benchday.devices.drivers.by_hand_work import as_wanted, pack_problem, serial_problem
 from benchday.domain.by_hand import HandCapability, HandWork
-from benchday.domain.errors import Garbled, OutcomeUnknown, Refused, TransferCut
+from benchday.domain.errors import Garbled, LinkSilent, OutcomeUnknown, Refused, TransferCut
 from benchday.domain.permits import SpentAct, Verb, restart_covered, use_act
 from benchday.domain.readings import Identity, PowerReading, Progress, Recording, SelfTest, Settings, Sky
 
@@ -54,6 +54,8 @@ class ByHandDriver:
     async def identify(self) -> Identity:
         unit = self._in_hand.unit
         answer = await self._ask(ask_for.IDENTIFY)
+        if ask_for.shows_nothing(answer):
+            raise LinkSilent("whoever has the unit in hand sees nothing on it")
         if (problem := serial_problem(answer, unit, self._in_hand.work)) is not None:
             # A slip of the keyboard is put right here. Told twice it is what the unit says, and the bench holds it.
             answer = await self._ask(ask_for.IDENTIFY, problem)

@@ -67,9 +67,11 @@ def check_evidence(question: Question, answer: Mapping[str, object]) -> tuple[st
     return (*(problem for problem in problems if problem is not None), *strangers)
 
 
+DARK = "If it shows nothing at all, type a single - for the serial, the rest off its label, and choose boot."
+"""What a person is told of a unit whose display is dark."""
 IDENTIFY = Question(
     "identify",
-    "Read these off the unit's own display, not off its label.",
+    f"Read these off the unit's own display, not off its label. {DARK}",
     (
         Wanted("serial", "Serial", pattern=r"[0-9A-Za-z-]{1,40}"),
         Wanted("model", "Model", pattern=r"[^,*$]{1,60}"),
@@ -175,6 +177,11 @@ def restart(unit: str) -> Question:
 
 def _figures(spent: SpentAct) -> Mapping[str, int | str]:
     return {"image_sha256": spent.act.digest, "image_bytes": spent.act.bytes, "release": spent.act.release or ""}
+
+
+def shows_nothing(answer: Answer) -> bool:
+    """Tell whether the unit shows nothing at all, which is what silence is by hand."""
+    return answer.get("serial") == _NONE
 
 
 def identity_of(answer: Answer) -> Identity:

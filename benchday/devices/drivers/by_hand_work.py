@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import replace
 
-from benchday.devices.drivers.by_hand_questions import Answer, Question
+from benchday.devices.drivers.by_hand_questions import DARK, Answer, Question
 from benchday.domain.by_hand import Evidence, HandCapability, HandWork, Photo
 from benchday.domain.items import Wanted, WantedKind
 
@@ -31,6 +31,7 @@ def as_wanted(question: Question, work: Mapping[HandCapability, HandWork], *, ph
     text = question.text
     if its.text is not None:
         text = f"{text} {its.text}" if capability in _NAMES_WHAT_IS_PERMITTED else its.text
+        text += f" {DARK}" if capability is HandCapability.IDENTIFY else ""
     wanted = tuple(_formed(w, its.wanted[w.name]) if w.name in its.wanted else w for w in question.wanted)
     if photo and its.photo is not Photo.NONE:
         wanted += (_photo(its.photo),)
