@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 
 from tests.faults.mistakes import MISTAKES
-from tests.house.mistakes_page import PAGE, page_with_table
 from tests.house.mutants import Mutant
 from tests.house.mutating import Copy
 from tests.house.test_mutants import made_in
@@ -29,9 +28,3 @@ def test_a_mistake_gives_an_alarm(mutant: Mutant, copy: Copy, tmp_path: Path) ->
         done = copy.module("tests.faults.campaign", str(tmp_path / "campaign"), *mutant.campaign)
     assert done.returncode == 1, f"nobody noticed {mutant.name}:\n{done.stdout}"
     assert mutant.says in done.stdout
-
-
-def test_the_page_tells_every_mistake_and_what_notices_it() -> None:
-    """Each in the layer whose test must fail for it."""
-    text = PAGE.read_text(encoding="utf-8")
-    assert text == page_with_table(text), "write it anew: python -m tests.house.mistakes_page"

@@ -54,7 +54,7 @@ MUTANTS = (
     Mutant(
         "a name that is not on the disk",
         "record/archive.py",
-        "            _sync_folder(folder)\n",
+        "            sync_folder(folder)\n",
         "            assert folder\n",
         ("record/test_archive.py::test_it_is_on_the_disk_before_it_has_its_name",),
     ),
