@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from benchday.domain.entries import Draft
+from benchday.domain.items import Item, ItemKind, Wanted, WantedKind
+from benchday.domain.kinds import ItemAnswered, ItemAsked
 from benchday.record.archive import open_archive
 from benchday.record.journal import open_journal
 from benchday.record.modes import write_whole
@@ -31,9 +33,10 @@ async def write_record(folder: Path, clock: ManualClock, *, simulated: bool = Tr
     for name, data in RECORDINGS.items():
         facts = {"name": name, "bytes": len(data), "sha256": kept[name]}
         await journal.append([Draft("recording_preserved", facts, unit=UNIT)])
-    wanted = {"name": "photo", "label": "its display", "kind": "file", "unit": ""}
-    await journal.append([Draft("item_asked", {"item": {"id": "1", "wanted": [wanted]}}, unit=UNIT)])
-    await journal.append([Draft("item_answered", {"id": "1", "value": {"photo": kept["photo"]}}, unit=UNIT)])
+    wanted = (Wanted("photo", "its display", WantedKind.FILE),)
+    item = Item(id="1", kind=ItemKind.EVIDENCE, topic="display", text="Show its display.", unit=UNIT, wanted=wanted)
+    await journal.append([ItemAsked(item=item.as_facts()).draft(unit=UNIT)])
+    await journal.append([ItemAnswered(id="1", value={"photo": kept["photo"]}, by="person").draft(unit=UNIT)])
     await journal.close()
     await add_notes(folder, clock, "b2", 2, simulated=simulated)
     return kept
