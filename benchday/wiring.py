@@ -15,6 +15,7 @@ import anyio
 import anyio.to_thread
 
 from benchday.bench.apart import Apart, in_processes
+from benchday.bench.at_rest import at_rest
 from benchday.bench.beginning import Running, begin_or_take_up, is_under_way
 from benchday.bench.book import Book
 from benchday.bench.day import BenchDay
@@ -123,7 +124,8 @@ async def run_day(folder: Path, options: RunOptions, operators: Operators) -> En
         async with in_processes() as apart:
             foreseer = await _foreseer(tools, options.pace, apart) if options.pace is not None else None
             day = BenchDay(tools, look, foreseer, linger=options.linger)
-            why = await day.run(operators)
+            with at_rest():
+                why = await day.run(operators)
         return Ended(tools.book.state, why)
 
 

@@ -21,6 +21,7 @@ from prompt_toolkit.data_structures import Size as ScreenSize
 from prompt_toolkit.input import PipeInput, create_pipe_input
 from prompt_toolkit.output.vt100 import Vt100_Output
 
+from benchday.bench.at_rest import at_rest
 from benchday.bench.day import BenchDay
 from benchday.bench.desk import BenchDesk
 from benchday.cli.terminal.conversation import Conversation
@@ -69,6 +70,12 @@ async def measure(folder: Path, keys: int) -> tuple[Watch, int, float]:
     clock = ManualClock(plan.at_us(plan.hours.opens))
     shop = LongShop(folder, plan, clock, {p.name: p.read_bytes() for p in (folder / "images").glob("*.fen")}, 1)
     out = Vt100_Output(io.StringIO(), lambda: ScreenSize(rows=60, columns=200), term="xterm-256color")
+    with at_rest():
+        return await _measured(shop, clock, out, keys)
+
+
+async def _measured(shop: LongShop, clock: ManualClock, out: Vt100_Output, keys: int) -> tuple[Watch, int, float]:
+    plan = shop.plan
     async with shop.opened() as tools, anyio.create_task_group() as tasks:
         day = BenchDay(tools)
         tasks.start_soon(_pass_time, clock)
