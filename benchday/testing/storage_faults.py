@@ -82,7 +82,9 @@ class Card:
             before, latest = self._bytes(), anyio.current_time() + _LATEST_S
             while self._bytes() <= before and anyio.current_time() < latest:  # noqa: ASYNC110  # a disk tells nobody
                 await anyio.sleep(_LOOK_S)
-            self._do(fault)
+            # Ended between that look and this line: a cancellation is only met at the next wait.
+            if not scope.cancel_called:
+                self._do(fault)
 
     def _do(self, fault: Fault) -> None:
         self._fault = fault
