@@ -37,7 +37,7 @@ from tests.bench.people import People
 
 INES, TOBIAS = "Ines Halloran", "Tobias Wren"
 MINUTE_US = 60_000_000
-WITHIN_S = 10.0
+WITHIN_S = 60
 """Real seconds after which a test has hung."""
 
 

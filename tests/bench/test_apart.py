@@ -25,7 +25,7 @@ def is_there(pid: int) -> bool:
 
 async def gone(pid: int) -> None:
     """Return when a process has gone."""
-    with anyio.fail_after(10):
+    with anyio.fail_after(60):
         while is_there(pid):  # noqa: ASYNC110  # another process cannot set an event here
             await anyio.sleep(0.02)
 

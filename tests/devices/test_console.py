@@ -158,7 +158,7 @@ async def test_the_wrong_unit_after_a_restart(tmp_path: Path) -> None:
 
 
 async def _reached(process: Process) -> ConsoleDriver:
-    with anyio.fail_after(10):
+    with anyio.fail_after(60):
         while True:
             try:
                 driver = await make_driver("console", Place(str(process.link)))

@@ -210,7 +210,7 @@ async def test_a_line_that_never_falls_quiet_is_discarded_for_a_limited_time(mon
 
         async with anyio.create_task_group() as both:
             both.start_soon(chatter)
-            with anyio.fail_after(10):
+            with anyio.fail_after(60):
                 await link.discard_input()
             both.cancel_scope.cancel()
         await link.aclose()

@@ -104,7 +104,7 @@ async def test_cable_out_in_the_middle_of_an_image(tmp_path: Path) -> None:
         process.hand(do="external power", on=True)
         with pytest.raises(TransferCut, match="the unit may be half written"):
             await write(driver, image)
-        with anyio.fail_after(10):
+        with anyio.fail_after(60):
             while True:
                 try:
                     identity = await driver.identify()
