@@ -138,6 +138,11 @@ def patiently(path: Path, work: Callable[[], T]) -> T:
     return work()
 
 
+def is_failed_sync(error: BaseException) -> bool:
+    """Tell whether the disk did not keep what it was told to keep."""
+    return getattr(error, "sqlite_errorcode", 0) in (sqlite3.SQLITE_IOERR_FSYNC, sqlite3.SQLITE_IOERR_DIR_FSYNC)
+
+
 def translated(error: sqlite3.Error, path: Path) -> RecordError:
     """Say an error of SQLite in our words, with what to do."""
     code = getattr(error, "sqlite_errorcode", 0)

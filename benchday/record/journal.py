@@ -23,7 +23,14 @@ from benchday.domain.permits import Permit, Reading, SpentAct
 from benchday.domain.seams import Clock
 from benchday.record import chain
 from benchday.record.chain import Head
-from benchday.record.database import connect_reader, connect_writer, in_our_words, patiently, translated
+from benchday.record.database import (
+    connect_reader,
+    connect_writer,
+    in_our_words,
+    is_failed_sync,
+    patiently,
+    translated,
+)
 from benchday.record.end_note import EndNote
 from benchday.record.lock import FileLock
 from benchday.record.migrating import Migration, migrate, shipped
@@ -93,6 +100,8 @@ class SqliteJournal:
         self._reading = parts.enter_context(closing(connect_reader(path)))
         self._one_reader = threading.Lock()
         self._closed = False
+        self._failed = False
+        """A sync failed: nothing is recorded after that by this program."""
         self._writer = Writer(self._commit, name=f"journal of {bench}")
 
     async def append(self, drafts: Sequence[Draft], expect: Sequence[str] = ()) -> tuple[Entry, ...]:
@@ -149,6 +158,10 @@ class SqliteJournal:
             self._parts.close()
 
     def _commit(self, jobs: Sequence[Job]) -> None:
+        if self._failed:
+            raise RecordError(
+                f"the disk under {self._path} failed: nothing more is recorded; check it, then start again"
+            )
         transaction = _Transaction(self._writing, self._path, self._bench, self._clock, self._head)
         with in_our_words(self._path):
             try:
@@ -156,7 +169,10 @@ class SqliteJournal:
                 for job in jobs:
                     transaction.run(job)
                 self._writing.execute("COMMIT")
-            except BaseException:
+            except BaseException as error:
+                # A sync that succeeds after one that failed proves nothing: the system may have dropped what it could
+                # not write (Rebello et al., "Can Applications Recover from fsync Failures?", USENIX ATC 2020).
+                self._failed = is_failed_sync(error)
                 if self._writing.in_transaction:
                     self._writing.execute("ROLLBACK")
                 raise
