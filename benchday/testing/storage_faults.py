@@ -59,6 +59,11 @@ class Card:
         self._fault: Fault | None = None
         self._waiting = anyio.CancelScope()
 
+    @property
+    def place(self) -> Path:
+        """Where what is on the card lies now: it may have been pulled right after something was written whole."""
+        return self._away if self._away.exists() else self._folder
+
     async def begin(self, fault: Fault, after_bytes: int = 0) -> None:
         """Let a fault begin at once; or once something grew in the folder, or after a fiftieth of a second."""
         if not after_bytes:

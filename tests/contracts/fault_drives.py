@@ -13,7 +13,7 @@ from typing import Any
 import anyio
 
 from benchday.testing.driver_deeds import FaultBed, Seen
-from benchday.testing.storage_faults import card
+from benchday.testing.storage_faults import Card, card
 from tests.contracts.fault_kinds import Kind
 from tests.contracts.fault_units import bed_on, opened_at, seen, served
 from tests.record.small_disk import small_disk
@@ -26,15 +26,15 @@ UP_WITHIN_S = 10.0
 class Watched:
     """What lies where an image is put, and what the unit tells of itself."""
 
-    def __init__(self, process: Process, drive: Path) -> None:
-        self._process, self._image = process, drive / "UPDATE" / "SLUICEPAD.FEN"
+    def __init__(self, process: Process, drive: Card) -> None:
+        self._process, self._drive = process, drive
         self._taken: dict[int, str] = {}
 
     def seen(self) -> Seen:
         """Tell of each image that was ever found whole on the drive."""
-        told = seen(self._process)
-        if self._image.is_file() and (at := self._image.stat().st_mtime_ns) not in self._taken:
-            self._taken[at] = hashlib.sha256(self._image.read_bytes()).hexdigest()
+        told, image = seen(self._process), self._drive.place / "UPDATE" / "SLUICEPAD.FEN"
+        if image.is_file() and (at := image.stat().st_mtime_ns) not in self._taken:
+            self._taken[at] = hashlib.sha256(image.read_bytes()).hexdigest()
         return Seen(told.begun, tuple(self._taken.values()), told.settings, told.started)
 
 
@@ -78,4 +78,4 @@ async def drive_bed(kind: Kind) -> AsyncIterator[FaultBed]:
                     await anyio.sleep(0.01)
             async with card(drive, fill, lambda: filler.unlink(missing_ok=True)) as between:
                 opened = opened_at(kind, str(ours.link), {}, ask=Person(ours))
-                yield bed_on(kind, ours, between, opened, seen=Watched(ours, drive).seen)
+                yield bed_on(kind, ours, between, opened, seen=Watched(ours, between).seen)

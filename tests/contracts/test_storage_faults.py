@@ -18,7 +18,7 @@ from benchday.domain.permits import SpentAct, Verb, use_act
 from benchday.domain.readings import Progress, Recording
 from benchday.testing.driver_deeds import FaultBed, Seen
 from benchday.testing.driver_faults import cells, meet
-from benchday.testing.storage_faults import PulledEmpty, card
+from benchday.testing.storage_faults import Card, PulledEmpty, card
 from tests.devices.acts import spent
 from tests.record.small_disk import small_disk
 
@@ -88,8 +88,8 @@ async def bed(tmp_path: Path, *, careless: bool) -> AsyncIterator[FaultBed]:
                 except OSError:
                     return
 
-        def seen() -> Seen:
-            path = folder / "update.img"
+        def seen(card: Card) -> Seen:
+            path = card.place / "update.img"
             if path.exists() and (at := path.stat().st_mtime_ns) not in taken:
                 taken[at] = hashlib.sha256(path.read_bytes()).hexdigest()
             return Seen(0, tuple(taken.values()), {}, 0)
@@ -102,7 +102,7 @@ async def bed(tmp_path: Path, *, careless: bool) -> AsyncIterator[FaultBed]:
             return CardDriver(folder, careless=careless)
 
         async with card(folder, fill, lambda: filler.unlink(missing_ok=True)) as between:
-            yield FaultBed(opened, between, SERIAL, partial(spent, SERIAL), seen, restore, IMAGE)
+            yield FaultBed(opened, between, SERIAL, partial(spent, SERIAL), partial(seen, between), restore, IMAGE)
 
 
 def broken(tmp_path: Path, *, careless: bool) -> list[str]:
