@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from benchday.bench.steps.confirm import MOST_CHECKS
 from benchday.domain.steps import State
 from tests.bench.shop import MINUTE_US, Shop
 
@@ -71,6 +72,20 @@ async def test_a_confirmation_that_comes_too_late_begins_no_write(shop: Shop) ->
         assert "until closing" in (day.unit(UNIT).not_today or "")
     assert shop.units[UNIT].reaches == []
     assert shop.entries("act_spent") == []
+
+
+async def test_a_unit_that_was_looked_at_often_and_is_late_is_sent_off_and_not_held(shop: Shop) -> None:
+    """A day that was taken up again and again has checked it many times; that is no fault of the unit."""
+    shop.only(UNIT)
+    shop.people.answers["confirm"] = None
+    async with shop.running() as day:
+        await day.item("confirm", UNIT)
+        day.unit(UNIT).tries["check"] = MOST_CHECKS
+        shop.clock.advance(shop.plan.at_us("16:40") - shop.clock.now())
+        await day.answer("confirm", UNIT, answer="write", label=UNIT[-4:])
+        await day.until_state(UNIT, State.WAITING, State.HELD)
+        assert "until closing" in (day.unit(UNIT).not_today or "")
+    assert shop.entries("unit_held") == []
 
 
 async def test_a_confirmation_that_took_long_is_looked_at_anew(shop: Shop) -> None:

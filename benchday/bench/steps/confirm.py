@@ -42,8 +42,10 @@ async def confirm(at: Serving) -> StepName:
         power, recordings = await read_power(at), await list_recordings(at, again=True)
         found = await find_all(at, power, recordings, StepName.CONFIRM)
         if any(no_go(f) for f in found) or not at.target.route:
-            if at.story.tries.get("check", 0) >= MOST_CHECKS:
-                stops = [f for f in found if no_go(f)]
+            stops = [f for f in found if no_go(f)]
+            # However often it was looked at: what is merely too late for today is sent off by the check, not held.
+            late = any(f.check is Check.CLOSING for f in stops)
+            if at.story.tries.get("check", 0) >= MOST_CHECKS and not late:
                 said = "; ".join(f.text for f in stops)
                 said = f"the checks do not hold up to the write: {said}"
                 raise Met(Happening.FINDING, said, code="check", lifts=lifts_of(stops))
