@@ -32,6 +32,7 @@ class CardDriver:
 
     def __init__(self, folder: Path, *, careless: bool = False) -> None:
         self._folder, self._careless = folder, careless
+        self._is = folder.stat().st_ino
 
     async def aclose(self) -> None: ...
 
@@ -60,7 +61,9 @@ class CardDriver:
                     file.flush()
                     await anyio.sleep(0.001)
                     yield Progress(begin, len(image), "sending")
-            whole = self._careless or path.read_bytes() == image
+            # A mount point that was left behind takes everything, and is not the card.
+            there = self._folder.stat().st_ino == self._is
+            whole = self._careless or (there and path.read_bytes() == image)
         except OSError as error:
             if self._careless:
                 return
