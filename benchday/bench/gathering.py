@@ -6,12 +6,11 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from benchday.bench.holds import Met
+from benchday.bench.missing import look_for_them
 from benchday.bench.serving import Serving
 from benchday.bench.targeting import term_now
 from benchday.domain.checks import Finding
-from benchday.domain.errors import Garbled, InputError
-from benchday.domain.happenings import Happening
+from benchday.domain.errors import Garbled, InputError, RecordingsMissing
 from benchday.domain.kinds import Checked, PowerRead, RecordingsListed, Remedied
 from benchday.domain.playbook import Playbook, StepName
 from benchday.domain.readings import Identity, Mode, PowerReading, Recording
@@ -95,28 +94,41 @@ async def list_recordings(at: Serving, *, again: bool = False) -> tuple[Recordin
         again: they were listed in this visit; a person is not asked to count and copy them twice.
 
     Raises:
-        Met: some that were listed before are gone.
+        Met: some that were on it before are gone, and their owner has not let them go.
     """
     if in_boot(at):
         return ()
     if again and "recordings" in (await at.line()).by_hand:
         return tuple(Recording(r["name"], r["bytes"], r["sha256"]) for r in at.story.recordings)
-    line = await at.line()
-    told = await line.recordings()
-    gone = () if "recordings" in line.by_hand else _vanished(at.story, told)
-    listed = [{"name": r.name, "bytes": r.bytes, "sha256": r.sha256} for r in told]
-    await at.record(at.draft(RecordingsListed(recordings=listed)))
-    if gone:
-        finding = recordings_gone(gone)
+    while True:
+        told = await _told(at)
+        gone = _vanished(at.story, told)
+        if not gone and not at.story.unlisted:
+            return told
+        finding = recordings_gone(gone, at.story.unlisted)
         await at.record(at.draft(Checked(findings=[finding.as_facts()])))
-        raise Met(Happening.VANISHED, finding.text, code=finding.check.value, lifts=finding.clears)
+        if not await look_for_them(at, gone, finding):
+            return told
+
+
+async def _told(at: Serving) -> tuple[Recording, ...]:
+    """Have the recordings listed, and record it with how many more were counted than anybody can list."""
+    before = at.story
+    try:
+        told, missing = await (await at.line()).recordings(), 0
+    except RecordingsMissing as error:
+        told, missing = error.copied, error.missing
+    new = sum(r.name not in before.ever_listed for r in told)
+    unlisted = max(missing, before.unlisted - new, before.counted - len(told), 0)
+    listed = [{"name": r.name, "bytes": r.bytes, "sha256": r.sha256} for r in told]
+    await at.record(at.draft(RecordingsListed(recordings=listed, unlisted=unlisted)))
     return told
 
 
 def _vanished(story: UnitStory, now: tuple[Recording, ...]) -> tuple[Recording, ...]:
-    """Return what was listed before, is not there any more, and has neither a copy nor its owner's leave to go."""
+    """Return what was on it today, is not there any more, and has neither a copy nor its owner's leave to go."""
     names = {r.name for r in now}
-    before = [Recording(r["name"], r["bytes"], r["sha256"]) for r in story.recordings if r["name"] not in names]
+    before = [Recording(r["name"], r["bytes"], r["sha256"]) for n, r in story.ever_listed.items() if n not in names]
     kept = _kept(story, tuple(before), preserve_done=False)
     return tuple(r for r in before if r.name not in kept.preserved and r.name not in kept.let_go)
 

@@ -43,6 +43,7 @@ class Answers:
             "findings": lambda *_: {"answer": "go on", "reason": "agreed with the crew"},
             "bench": lambda *_: {"answer": "go on", "reason": "the bench PC was looked at"},
             "recording": self._recording,
+            "recordings": lambda *_: {"answer": "hold"},
             "interrupted": self._interrupted,
             "settings": lambda *_: {"answer": LEAVE_HELD, "reason": "the crew wants to set it itself"},
             "as": lambda *_: {"answer": AS_IT_IS, "reason": "its maker's service is asked"},

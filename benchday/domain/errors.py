@@ -13,6 +13,7 @@ BenchdayError
 │   │   └── LinkGone           it was there and has vanished
 │   │       └── AnotherUnit    another unit answers where this one was
 │   ├── Garbled                something came, but no answer that can be read
+│   │   └── RecordingsMissing  more were counted on a unit than could be copied off it
 │   ├── Refused                the unit understood and said no
 │   ├── TookTooLong            a call lasted longer than its limit
 │   ├── TransferCut            a transfer ended before its end; the unit may be half written
@@ -31,6 +32,7 @@ BenchdayError
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from benchday.domain.clean import clean
 
@@ -130,6 +132,15 @@ class AnotherUnit(LinkGone):
 
 class Garbled(DeviceError):
     """Something came, but no answer that can be read."""
+
+
+class RecordingsMissing(Garbled):
+    """More recordings were counted on a unit than could be copied off it."""
+
+    def __init__(self, counted: int, copied: tuple[Any, ...]) -> None:
+        """Say how many were counted, and what was copied (``Recording``)."""
+        self.missing, self.copied = counted - len(copied), copied
+        super().__init__(f"the unit listed {counted} recordings, {len(copied)} could be copied off it")
 
 
 class Refused(DeviceError):

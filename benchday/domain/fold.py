@@ -13,6 +13,8 @@ from benchday.domain.steps import Move, State, move_of, moved
 from benchday.domain.story import UnitStory
 from benchday.domain.story_fold import CHANGES
 
+COUNTED = "hand:recordings"
+"""Topic of the item in which a person says how many recordings a unit lists."""
 MOST_OVER = 300
 """So many items about units stay known once they are over, decisions not counted; entries tell of all of them."""
 
@@ -245,6 +247,10 @@ def _answered(state: DayState, entry: Entry) -> None:
     asked = _over(state, f["id"])
     asked.answered = Answered(f["value"], entry.operator or "", f["by"], entry.at_us)
     state.pauses.pop(asked.item.topic.removeprefix("slept "), None)
+    story, count = state.units.get(asked.item.unit or ""), f["value"].get("count")
+    if story is not None and asked.item.topic == COUNTED and isinstance(count, int):
+        # It counts from here on, whatever becomes of the program before what was counted is listed.
+        story.counted = max(story.counted, count)
 
 
 def _voided(state: DayState, entry: Entry) -> None:

@@ -246,6 +246,8 @@ class RecordingsListed(Facts, kind="recordings_listed"):
 
     recordings: list[dict[str, Any]]
     """name, bytes, sha256 (or null)."""
+    unlisted: int = 0
+    """How many more were counted on it by hand that nobody could list or copy, and nobody has let go."""
 
 
 class RecordingPreserved(Facts, kind="recording_preserved"):
@@ -268,6 +270,8 @@ class RecordingsLetGo(Facts, kind="recordings_let_go"):
     """The owner lets recordings go: lost for good."""
 
     recordings: list[dict[str, Any]]
+    unlisted: int = 0
+    """How many beside these of which only the number is known."""
     owner_ref: str | None
     how: str
 

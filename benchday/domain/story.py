@@ -98,6 +98,13 @@ class UnitStory:
     options_before: tuple[str, ...] | None = None
     """Installed options as the unit first told them today; a boot loader cannot tell them."""
     recordings: tuple[Mapping[str, Any], ...] = ()
+    """On it when they were last listed."""
+    ever_listed: dict[str, Mapping[str, Any]] = field(default_factory=dict)
+    """Name -> {name, bytes, sha256} of each that was on it today, as it was last listed."""
+    counted: int = 0
+    """The most recordings that a person has counted on it since they were last listed."""
+    unlisted: int = 0
+    """How many were counted on it that nobody has listed, copied or let go."""
     preserved: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     """Name -> {name, bytes, sha256} of whole copies in the archive."""
     failed_copies: dict[str, str] = field(default_factory=dict)

@@ -125,6 +125,8 @@ def _settings(story: UnitStory, entry: Entry) -> None:
 
 def _listed(story: UnitStory, entry: Entry) -> None:
     story.recordings = tuple(entry.facts["recordings"])
+    story.ever_listed |= {r["name"]: r for r in story.recordings}
+    story.unlisted, story.counted = entry.facts.get("unlisted", 0), 0
 
 
 def _preserved(story: UnitStory, entry: Entry) -> None:
@@ -137,6 +139,7 @@ def _copy_failed(story: UnitStory, entry: Entry) -> None:
 
 
 def _let_go(story: UnitStory, entry: Entry) -> None:
+    story.unlisted -= entry.facts.get("unlisted", 0)
     for recording in entry.facts["recordings"]:
         story.let_go[recording["name"]] = recording
         story.failed_copies.pop(recording["name"], None)

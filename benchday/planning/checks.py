@@ -122,12 +122,22 @@ def image(wanted: Image, held: bytes | None) -> Finding:
     return Finding(Check.IMAGE, Answer.CLEAR, text, figures)
 
 
-def recordings_gone(gone: Sequence[Recording]) -> Finding:
-    """Answer that recordings which the unit listed before are not on it any more, and that nobody has a copy."""
-    named = listed([f"{r.name} ({in_bytes(r.bytes)})" for r in gone])
-    figures: dict[str, int | str] = {"gone": len(gone), "gone_bytes": sum(r.bytes for r in gone)}
-    text = f"recordings that the unit listed before are not on it any more, and were not copied: {named}"
-    return Finding(Check.RECORDINGS, Answer.STOP, text, figures, "a person has found out where they went")
+def recordings_gone(gone: Sequence[Recording], unlisted: int = 0) -> Finding:
+    """Answer that recordings which were on the unit before cannot be found on it any more, and that nobody has a copy.
+
+    Args:
+        gone: those whose names and sizes are known.
+        unlisted: how many more were counted by hand that nobody could list or copy.
+    """
+    named = [f"{r.name} ({in_bytes(r.bytes)})" for r in gone]
+    texts = [f"recordings that the unit listed before are not on it any more, and were not copied: {listed(named)}"]
+    if unlisted:
+        known = "its name and size are" if unlisted == 1 else "their names and sizes are"
+        more = f"{counted(unlisted, 'recording')} more" if gone else counted(unlisted, "recording")
+        texts = [*(texts if gone else ()), f"{more} counted on the unit could not be copied off it; {known} not known"]
+    figures: dict[str, int | str] = {"gone": len(gone) + unlisted, "gone_bytes": sum(r.bytes for r in gone)}
+    clears = "whoever has them brings them, they are found and copied, or their owner lets them go"
+    return Finding(Check.RECORDINGS, Answer.STOP, "; ".join(texts), figures, clears)
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ from benchday.planning.forecast.learnt import known_from
 from benchday.planning.forecast.present import present
 from benchday.record.attached import LARGEST_BYTES, keep_file
 from tests.bench.hands import HandShop
-from tests.bench.shop import MINUTE_US, Shop
+from tests.bench.shop import INES, MINUTE_US, Shop
 
 pytestmark = pytest.mark.asyncio
 UNIT, RECEIVER = "TL7730A", "007421530018"
@@ -252,3 +252,58 @@ async def test_identified_over_the_cable_and_written_by_hand(shop: HandShop, tmp
 def _rows(shop: HandShop) -> tuple[Any, ...]:
     row = shop.plan.roster[0]
     return (replace(row, serial=RECEIVER, model="Millrace", role=Role.ROVER, support_until="2027-04-30"),)
+
+
+async def test_what_was_counted_and_is_gone_stops_until_its_owner_decides(shop: HandShop) -> None:
+    """Two were counted, none could be copied, none is counted afterwards: nothing is written over that."""
+    shop.plan = replace(shop.plan, roster=(*shop.plan.roster, *_rows(shop)))
+    shop.somebody_is_awaited(RECEIVER)
+    shop.people.answers["recordings gone"] = None
+    count = iter([2])
+    shop.people.answers["hand:recordings"] = lambda _, asked: (
+        {"done": True} if asked.item.wanted[0].name == "done" else {"count": next(count, 0)}
+    )
+    shop.units[UNIT].recordings = {}
+    async with shop.running() as day:
+        first = await day.item("recordings gone", UNIT)
+        assert "2 recordings counted on the unit could not be copied off it" in first.item.text
+        assert "would erase" not in first.item.text
+        await day.answer("recordings gone", UNIT, answer="list again")
+        await day.until(lambda: bool(day.items("recordings gone")) and day.items("recordings gone")[0] is not first)
+        assert shop.facts("recordings_listed", UNIT)[-1] == {"recordings": [], "unlisted": 2}
+        await day.answer("recordings gone", UNIT, answer="hold")
+        await day.until(lambda: day.unit(UNIT).station is None)
+        assert day.unit(UNIT).held_code == "recordings"
+        assert "their owner lets them go" in (day.unit(UNIT).held_lifts or "")
+        assert shop.units[UNIT].reaches == []
+        await day.desk.lift(UNIT, "it was looked for", INES)
+        await day.answer("recordings gone", UNIT, answer="let go", owner="Maren Oakhurst", how="by telephone")
+        await day.until_state(UNIT, State.HANDED_BACK)
+    (let_go,) = shop.facts("recordings_let_go", UNIT)
+    assert (let_go["recordings"], let_go["unlisted"]) == ([], 2)
+
+
+async def test_a_count_outlives_the_program_that_asked_for_it(shop: HandShop) -> None:
+    """It was killed between the count and the copy; meanwhile the recordings are gone."""
+    shop.people.answers["hand:fetch"] = None
+    async with shop.running() as day:
+        await day.item("hand:fetch", UNIT)
+    shop.units[UNIT].recordings = {}
+    async with shop.running() as day:
+        await day.until_state(UNIT, State.HELD)
+    assert "2 recordings counted on the unit" in (day.unit(UNIT).held_reason or "")
+    assert shop.units[UNIT].reaches == []
+
+
+async def test_a_slip_in_counting_is_taken_back(shop: HandShop) -> None:
+    count = iter([3, *[0] * 9])
+    shop.people.answers |= {
+        "hand:recordings": lambda _, asked: (
+            {"done": True} if asked.item.wanted[0].name == "done" else {"count": next(count) or 2}
+        ),
+        "recordings gone": {"answer": "miscounted"},
+    }
+    async with shop.running() as day:
+        await day.until_state(UNIT, State.HANDED_BACK)
+    assert [f["unlisted"] for f in shop.facts("recordings_listed", UNIT)] == [1, 0, 0]
+    assert set(day.unit(UNIT).preserved) == {"a.rnx", "b.rnx"}

@@ -435,8 +435,15 @@ async def test_a_recording_that_vanishes_while_the_unit_is_held_is_found_at_the_
         await day.until(lambda: len(shop.entries("unit_held", UNIT)) == 2)
         assert "A.rnx (50 bytes)" in (day.unit(UNIT).held_reason or "")
         await day.until(lambda: day.unit(UNIT).station is None)
+        # A person who lifts it does not let go what is not theirs: its owner is asked, by name.
+        shop.people.answers["recordings gone"] = None
         await day.desk.lift(UNIT, "the crew has taken them off", INES)
+        asked = await day.item("recordings gone", UNIT)
+        assert "A.rnx (50 bytes)" in asked.item.text
+        await day.answer("recordings gone", UNIT, answer="let go", owner="Maren Oakhurst", how="in person")
         await day.until_state(UNIT, State.HANDED_BACK)
+    (let_go,) = shop.facts("recordings_let_go", UNIT)
+    assert [r["name"] for r in let_go["recordings"]] == ["A.rnx"]
 
 
 def restores(shop: Shop) -> FakeUnit:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from benchday.bench.attempts import GIVE_UP
+from benchday.bench.missing import GONE, HOLD, LET_GO, LIST_AGAIN, MISCOUNTED
 from benchday.domain.happenings import MEANS, Happening, Stage
 from benchday.domain.limits import Limits
 from benchday.domain.recovery import (
@@ -66,6 +67,14 @@ connected. Do not let it leave for the field. Do not write it on your own, outsi
    may be half written.
 
 By hand it is the same: whoever has the unit in hand is asked what it shows, `boot` for its mode if that is all.
+
+## Recordings that are gone
+
+What was listed on a unit today, or counted on it by hand, must be on it, have a whole copy, or have been let go. Where
+that does not hold nothing is written, and the item `{GONE}` tells names and sizes, or how many where only their number
+is known. `{LIST_AGAIN}` after they were looked for and put back; `{LET_GO}` with the name of who of the owner's said
+so; `{HOLD}` sets the unit aside. After a slip in counting: `{MISCOUNTED}`. Lifting the hold lets nothing go: it is
+asked again.
 
 ## Settings that were lost
 

@@ -47,6 +47,9 @@ async def _settled(at: Serving, recording: Recording) -> bool:
     if "recordings" not in (await at.line()).by_hand:
         # What is not on the unit any more is no copy that failed.
         await list_recordings(at)
+        if recording.name in at.story.let_go:
+            # It was gone, and its owner let it go.
+            return await _settled(at, recording)
     await at.record(at.draft(RecordingFailed(name=recording.name, bytes=recording.bytes, why=why)))
     return False
 
@@ -116,7 +119,7 @@ async def _decide(at: Serving, recording: Recording) -> None:
         ItemKind.DECIDE,
         f"recording {recording.name}",
         f"Recording {recording.name} ({recording.bytes} bytes) of unit {at.unit} has no whole copy: {why}. "
-        f"The write would erase it for good. Ask its owner ({at.story.customer}).",
+        f"If it is still on the unit, the write would erase it for good. Ask its owner ({at.story.customer}).",
         Wanted("answer", "try again, let go, or hold", WantedKind.CHOICE, ("try again", "let go", "hold")),
         Wanted("owner", "who of the owner's said so", required=False, personal=True),
         Wanted("how", "how they said it: in person, by telephone, in writing", required=False),

@@ -14,7 +14,7 @@ from benchday.devices.drivers import by_hand_questions as ask_for
 from benchday.devices.drivers.by_hand_questions import Answer, Question, check_evidence
 from benchday.devices.drivers.by_hand_work import as_wanted, pack_problem, serial_problem
 from benchday.domain.by_hand import HandCapability, HandWork
-from benchday.domain.errors import Garbled, LinkSilent, OutcomeUnknown, Refused, TransferCut
+from benchday.domain.errors import Garbled, LinkSilent, OutcomeUnknown, RecordingsMissing, Refused, TransferCut
 from benchday.domain.permits import SpentAct, Verb, restart_covered, use_act
 from benchday.domain.readings import Identity, PowerReading, Progress, Recording, SelfTest, Settings, Sky
 
@@ -77,6 +77,9 @@ class ByHandDriver:
                 return files
             wrong = f"the unit lists {count} recordings, {folder} holds {len(files)} files"
             await self._ask(ask_for.look_again(wrong))
+        if len(files) < count:
+            self._folder = folder
+            raise RecordingsMissing(count, files)
         raise Garbled(f"{wrong}, after {_MOST_TRIES} looks; count and copy them anew")
 
     async def fetch(self, recording: Recording, sink: Callable[[bytes], Awaitable[None]]) -> AsyncIterator[Progress]:

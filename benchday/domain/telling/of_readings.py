@@ -81,11 +81,14 @@ def _differences(before: Mapping[str, str], after: Mapping[str, str]) -> list[st
 
 
 def _listed(_: Telling, e: Entry) -> Sentence:
-    found = e.facts["recordings"]
+    found, unlisted = e.facts["recordings"], e.facts.get("unlisted", 0)
+    mark = "STOP" if unlisted else ""
+    more = [f"{unlisted} more counted that could not be copied; names and sizes not known"] if unlisted else []
     if not found:
-        return sentence("no recordings on the unit")
+        return sentence("no recordings on the unit", *more, mark=mark)
     details = [f"{r['name']}, {size(r['bytes'])}, SHA-256 {short(r['sha256'])}" for r in found]
-    return sentence(f"{len(found)} recordings on the unit, {size(sum(r['bytes'] for r in found))}", *details)
+    text = f"{len(found)} recordings on the unit, {size(sum(r['bytes'] for r in found))}"
+    return sentence(text, *details, *more, mark=mark)
 
 
 def _preserved(_: Telling, e: Entry) -> Sentence:
@@ -102,6 +105,8 @@ def _failed(_: Telling, e: Entry) -> Sentence:
 def _let_go(t: Telling, e: Entry) -> Sentence:
     f = e.facts
     details = [f"{r['name']}, {size(r['bytes'])}: LOST FOR GOOD" for r in f["recordings"]]
+    if unlisted := f.get("unlisted", 0):
+        details.append(f"{unlisted} of which only the number is known: LOST FOR GOOD")
     return sentence(f"let go by {t.personal(f['owner_ref'])} ({f['how'] or 'how is not told'})", *details, mark="LOST")
 
 
