@@ -250,8 +250,11 @@ def of_both(case: Case, draw: Random, number: int) -> None:
 
 def _both_killed_after(case: Case, program: Program, seconds: float) -> None:
     if program.ended(seconds) is None:
-        case.instruments.kill_all_at_once()
         program.kill()
+        case.instruments.kill_all_at_once()
+        if program.ended(HANG_S) != "killed":
+            # It had ended in this very instant: its instruments were killed, and nobody else will bury them.
+            case.instruments.bury()
 
 
 def timed(work: Callable[[], None], result: Result) -> None:
