@@ -201,6 +201,7 @@ def _tools(folder: Path, record: Path, book: Book, personal: _Personal, options:
     archive = open_archive(record)
     keep = partial(keep_file, archive)
     queue = ItemQueue(book, abilities, texts, personal=personal, hands=options.hands, keep_file=keep)
+    opener = _Opener(folder, plan, record)
     return Tools(
         book=book,
         queue=queue,
@@ -210,7 +211,8 @@ def _tools(folder: Path, record: Path, book: Book, personal: _Personal, options:
         personal=personal,
         images=_Images(folder / plan.day.image_store),
         pc=steady_pc() if plan.day.instruments is Instruments.SIMULATED else this_pc(),
-        open_driver=_Opener(folder, plan, record),
+        open_driver=opener,
+        trust=opener.trust,
         ticks=Ticks(book.clock),
         records=durations_of(book.entries()),
         seed=int((book.state.begun or {}).get("seed", options.seed)),
@@ -329,6 +331,10 @@ class _Opener:
         self._ports = {c.number: c.port for c in plan.bench.cables}
         self._addresses = {a.name: a.address for a in plan.bench.adapters}
         self._shop_packs = [(p.number, p.fits, p.charge_percent) for p in plan.bench.packs]
+
+    def trust(self, unit: str, fingerprint: str) -> None:
+        """Keep another fingerprint of the certificate of a unit's page."""
+        self._certificates.replace(unit, fingerprint)
 
     async def __call__(self, playbook: Playbook, unit: str, place: str | None, ask: AskHand) -> ServedBy:
         async def put(question: HandQuestion) -> Mapping[str, object]:

@@ -7,7 +7,7 @@ from benchday.domain.account import GoesBack, account
 from benchday.domain.happenings import Happening, Stage
 from benchday.domain.items import Answered, ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import AttemptsEnded
-from benchday.domain.recovery import AS_IT_IS, ASIDE, HALF_WRITTEN, LOOK_AGAIN, PUT_BACK, Asked, row_for
+from benchday.domain.recovery import AS_IT_IS, ASIDE, CONFIRMED, HALF_WRITTEN, LOOK_AGAIN, PUT_BACK, Asked, row_for
 from benchday.domain.story import UnitStory
 from benchday.domain.units import Ability
 
@@ -32,6 +32,11 @@ async def look_at_it_anew(at: Serving) -> bool:
         if answered.text("answer") in (LOOK_AGAIN, PUT_BACK):
             at.restoring = answered.text("answer") == PUT_BACK
             return True
+        if answered.text("answer") == CONFIRMED:
+            if answered.text("reason") and at.certificate_shown is not None:
+                at.tools.trust(at.unit, at.certificate_shown)
+            # Nobody named, or the program was started again meanwhile: it is shown and asked anew.
+            return True
         if answered.text("answer") != AS_IT_IS or await _given_up(at):
             break
     return False
@@ -44,6 +49,11 @@ def put_aside(at: Serving) -> str:
         return (
             f"Unplug unit {at.unit} from station {at.station} and mark it NOT FOR USE: it goes back as it is "
             f"({story.given_up['reason']})."
+        )
+    if story.half_written:
+        return (
+            f"Take unit {at.unit} off station {at.station} without switching it off, on external power where it has "
+            f"any, and mark it HELD, NOT FOR USE: {story.held_reason}. Lifts it: {story.held_lifts}."
         )
     return _worded(at, ASIDE)
 
@@ -59,7 +69,7 @@ async def _decided(at: Serving, asked: Asked) -> Answered:
         asked.topic,
         _worded(at, asked),
         Wanted("answer", ", ".join(asked.choices), WantedKind.CHOICE, asked.choices),
-        Wanted("reason", "why", required=False),
+        Wanted("reason", "why, or who confirmed it", required=False),
         safety=asked.moment is not None,
         moment=asked.moment,
     )

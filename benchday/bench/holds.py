@@ -13,7 +13,7 @@ from benchday.domain.entries import Draft
 from benchday.domain.errors import BenchdayError
 from benchday.domain.happenings import Happening, Stage
 from benchday.domain.kinds import LineStopped, TroubleMet, UnitHeld
-from benchday.domain.recovery import Row, row_for
+from benchday.domain.recovery import MOST_IN_VAIN, Row, row_for
 from benchday.domain.story import UnitStory
 
 LOOKED_AT_ANEW, HELD = "looked at anew", "held"
@@ -75,10 +75,27 @@ class Hold:
         act = story.open_act or story.sent
         if row.stops_line and not met.line_told and act is not None:
             yield line_stop(story, act.release, self.stage, met.said).draft(**about)
-        facts = UnitHeld(
-            code=met.code or row.code, reason=row.hold_reason(self.stage, met.said), lifts=met.lifts or row.lifts
-        )  # fmt: skip
+        reason = row.hold_reason(self.stage, met.said, story.became)
+        facts = UnitHeld(code=met.code or row.code, reason=reason, lifts=met.lifts or row.lifts)
         yield facts.draft(**about)
+
+
+_NO_REST = frozenset({Stage.LOOK_ANEW, Stage.RESTART, Stage.VERIFY})
+_NO_VERIFY = frozenset(
+    {Happening.SILENT, Happening.GONE, Happening.PORT_CLOSED, Happening.GARBLED, Happening.FAILED, Happening.TOO_LONG}
+)
+
+
+def without_rest(story: UnitStory, stage: Stage, met: Met) -> Met:
+    """Return what befell a unit; of one that has been looked at in vain for long enough, that it finds no rest."""
+    times = story.in_vain + 1
+    if stage not in _NO_REST or met.happening not in _NO_VERIFY or times < MOST_IN_VAIN:
+        return met
+    said = (
+        f"{story.became}; since then it was looked at {times} times, and each time it fell silent or started again "
+        f"before it could be verified ({met.said})"
+    )
+    return Met(Happening.NO_REST, said, stage=stage)
 
 
 def trouble(stage: Stage, met: Met, follows: str) -> TroubleMet:
@@ -94,10 +111,12 @@ def trouble(stage: Stage, met: Met, follows: str) -> TroubleMet:
 
 def line_stop(story: UnitStory, release: str | None, stage: Stage, said: str) -> LineStopped:
     """Make the facts of a line that stops because of a unit."""
-    failed = stage is Stage.VERIFY
-    reason = (
-        f"verify failed on unit {story.serial}: {said}" if failed else f"the write of unit {story.serial} was cut short"
-    )
+    if stage is Stage.VERIFY:
+        reason = f"verify failed on unit {story.serial}: {said}"
+    elif stage is Stage.RESTART:
+        reason = f"unit {story.serial} did not come back from its restart as it should: {story.became}"
+    else:
+        reason = f"the write of unit {story.serial} was cut short"
     return LineStopped(model=story.model, release=release or "", reason=reason)
 
 

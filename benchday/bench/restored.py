@@ -44,4 +44,4 @@ def _held(story: UnitStory, *, written: bool) -> Iterator[Draft]:
     since = "a lost entry says that it was written since" if written else "it may have been written since"
     said = f"{WHY}, which may know less than the unit does; {since}, or be half written"
     stage = _STAGES.get(story.state, Stage.BEFORE_ACT)
-    yield from Hold(Met(Happening.PROGRAM_ENDED, said), stage).drafts(story, story.station)
+    yield from Hold(Met(Happening.RESTORED, said), stage).drafts(story, story.station)

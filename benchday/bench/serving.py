@@ -49,6 +49,10 @@ class Foresees(Protocol):
         ...
 
 
+def _no_page(unit: str, fingerprint: str) -> None:
+    """Keep nothing: nothing here has a page."""
+
+
 @dataclass(slots=True)
 class Tools:
     """What every station of the day uses."""
@@ -80,6 +84,12 @@ class Tools:
     """Waits so many real seconds."""
     no_safe_stop: dict[str, list[anyio.CancelScope]] = field(default_factory=dict)
     """Station -> the shields around what must not be stopped; taken away only by the third request to stop."""
+    trust: Callable[[str, str], None] = _no_page
+    """Keeps another fingerprint of the certificate of a unit's page (serial, fingerprint), once somebody confirmed it.
+
+    Raises:
+        RecordError
+    """
     pauses: Pauses = field(init=False)
 
     def __post_init__(self) -> None:
@@ -116,6 +126,8 @@ class Serving:
     """External power was connected in this visit."""
     measured: Measured | None = None
     """What a person measured in this visit because the unit does not tell it."""
+    certificate_shown: str | None = None
+    """Fingerprint of the other certificate that its page showed in this visit."""
     restoring: bool = False
     """A person wants the settings put back that were saved before the write."""
     round_trip_us: int | None = None

@@ -7,7 +7,7 @@ from collections.abc import Awaitable, Callable, Mapping
 import anyio
 
 from benchday.bench.attempts import look_at_it_anew, put_aside
-from benchday.bench.holds import LOOKED_AT_ANEW, Hold, Met, SendOff, trouble
+from benchday.bench.holds import LOOKED_AT_ANEW, Hold, Met, SendOff, trouble, without_rest
 from benchday.bench.queue import Withdrawn
 from benchday.bench.serving import Serving, Tools
 from benchday.bench.steps.check import check
@@ -19,6 +19,7 @@ from benchday.bench.steps.preserve import preserve
 from benchday.bench.steps.restart import restart
 from benchday.bench.steps.verify import verify
 from benchday.bench.steps.write import write
+from benchday.domain.errors import CertificateChanged
 from benchday.domain.happenings import TROUBLES, Happening, of_error
 from benchday.domain.items import ItemKind
 from benchday.domain.kinds import ChargeWanted, StepBegun, StepEnded, UnitSentOff
@@ -194,6 +195,8 @@ class Station:
         except Met as met:
             return "held", await self._follows(at, name, met)
         except TROUBLES as error:
+            if isinstance(error, CertificateChanged):
+                at.certificate_shown = error.now
             at.log.warning("trouble", step=name.value, error=type(error).__name__, words=str(error))
             happening = of_error(error)
             return _OUTCOMES.get(happening, "cut"), await self._follows(at, name, Met(happening, str(error)))
@@ -201,6 +204,7 @@ class Station:
     async def _follows(self, at: Serving, name: StepName, met: Met) -> Hold | _Anew:
         """Look up what follows, and record it unless it is a hold, whose entries stand together."""
         stage = met.stage or at.stage(name)
+        met = without_rest(at.story, stage, met)
         again = row_for(stage, met.happening).own is Own.LOOK_ANEW
         if again and at.story.tries.get("identify", 0) < MOST_IDENTIFICATIONS:
             await at.record(at.draft(trouble(stage, met, LOOKED_AT_ANEW)))

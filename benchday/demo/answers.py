@@ -10,7 +10,7 @@ from benchday.bench.aside.choosing import CHOICE
 from benchday.demo.instruments import Bench, read_state
 from benchday.domain.fold import DayState, ItemState
 from benchday.domain.items import Item
-from benchday.domain.recovery import AS_IT_IS, LEAVE_HELD, LOOK_AGAIN, NOT_RECOVERED
+from benchday.domain.recovery import AS_IT_IS, CONFIRMED, LEAVE_HELD, LOOK_AGAIN, NOT_RECOVERED
 from benchday.domain.scenario import Coming, Scenario, ScenarioUnit
 from benchday.domain.sets import SetChoice
 from benchday.domain.units import wanted_characters
@@ -45,6 +45,7 @@ class Answers:
             "recording": self._recording,
             "recordings": lambda *_: {"answer": "hold"},
             "interrupted": self._interrupted,
+            "certificate": lambda *_: {"answer": CONFIRMED, "reason": "the crew's office gave it a new one"},
             "settings": lambda *_: {"answer": LEAVE_HELD, "reason": "the crew wants to set it itself"},
             "as": lambda *_: {"answer": AS_IT_IS, "reason": "its maker's service is asked"},
             "line": self._line,

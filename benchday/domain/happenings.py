@@ -131,6 +131,8 @@ class Happening(StrEnum):
     NOT_ACCEPTED = "change not accepted"
     TEST_FAILED = "self-test failed"
     NO_ANSWER = "no answer after all"
+    NO_REST = "starts again and again"
+    RESTORED = "record restored"
     BOOT_AGAIN = "boot loader again"
     BOOT_REFUSES = "boot loader refuses"
 
@@ -168,6 +170,8 @@ MEANS: Mapping[Happening, str] = {
     Happening.NOT_ACCEPTED: "a person did not accept a change",
     Happening.TEST_FAILED: "its own test failed",
     Happening.NO_ANSWER: "half written, and silent however often a person had it looked at",
+    Happening.NO_REST: "written, and never up for long enough to be verified, however often it was looked at",
+    Happening.RESTORED: "the record was put back from a copy, which may know less than the unit does",
     Happening.BOOT_AGAIN: "a second whole image, and still only its boot loader answers",
     Happening.BOOT_REFUSES: "its boot loader refuses the image",
 }

@@ -21,12 +21,15 @@ from benchday.domain.cautions import Moment
 from benchday.domain.happenings import Happening, Stage
 
 LOOK_AGAIN, LEAVE_HELD, AS_IT_IS, PUT_BACK = "identify anew", "leave held", "hand back as it is", "put back"
+CONFIRMED = "certificate confirmed"
 NOT_RECOVERED = "not recovered"
 """Code of a hold from which nobody here knows a way on."""
 MOST_IDENTIFICATIONS = 6
 """How often a unit is identified anew in one visit before its line is taken for broken."""
 MOST_LOOKS = 3
 """How often a person has a half-written unit looked at in vain before it counts as not recovered."""
+MOST_IN_VAIN = 8
+"""How often a written unit may start, or be looked at, without being verified before it counts as not recovered."""
 PAUSE_S = 1.0
 """Before a unit is identified anew by itself, real seconds: what restarts or rejoins a network gets that time."""
 
@@ -63,6 +66,24 @@ HALF_WRITTEN = Asked(
     connected=True,
     moment=Moment.INTERRUPTED,
 )
+MAY_BE_DARK = Asked(
+    "interrupted",
+    "Do not press anything on unit {unit} on station {station}, and leave it connected: {reason}. Look whether it "
+    "still shows power. If it does: DO NOT SWITCH OFF, and leave it powered. If it is dark: connect external power; "
+    "never swap or open a pack that is hot, swollen or wet: keep away from it, and everybody else too. Then: identify "
+    "anew.",
+    (LOOK_AGAIN, LEAVE_HELD, AS_IT_IS),
+    connected=True,
+    moment=Moment.INTERRUPTED,
+)
+CERTIFICATE = Asked(
+    "certificate",
+    "Leave unit {unit} on station {station} on, and in its network: {reason}. Ask whoever looks after its network or "
+    "gave it a certificate. Once they confirm that the new one is its own, with their name as the reason: it is kept "
+    "instead of the old one, and the unit is identified and verified.",
+    (CONFIRMED, LOOK_AGAIN, LEAVE_HELD, AS_IT_IS),
+    connected=True,
+)
 RESTORE = Asked(
     "settings lost",
     "Leave unit {unit} on station {station} connected: {reason}. What was saved before the write can be put back; that "
@@ -79,7 +100,7 @@ class Row:
     code: str
     """Of the hold; empty where the finding's own name is the code."""
     reason: str
-    """Of the hold, with {said} for what was heard or found, and {stage} for where."""
+    """Of the hold, with {said} for what was heard or found, {stage} for where, {became} for how far the write came."""
     lifts: str
     """What lifts the hold, in words that follow "held until"; empty where the finding says it."""
     customer: str
@@ -89,14 +110,15 @@ class Row:
     stops_line: bool = False
     """Nothing more of this model is put on this release until a person lifts that with a reason."""
 
-    def hold_reason(self, stage: Stage, said: str) -> str:
+    def hold_reason(self, stage: Stage, said: str, became: str) -> str:
         """Return the reason of the hold."""
-        return self.reason.replace("{stage}", stage.value).replace("{said}", said)
+        return self.reason.replace("{became}", became).replace("{stage}", stage.value).replace("{said}", said)
 
 
 _STAY = "Leave the unit powered and connected; do not switch it off"
 _ANEW = "an operator decides to identify it anew; a further write needs a new permit"
 _LINE_TOLD = "It could not be talked to reliably over its cable or network."
+_LEAVE = "Leave it connected, and press nothing on it"
 _CUT_TOLD = "The write of the new release was cut short."
 _BEYOND_TOLD = "The write of the new release did not come to a good end, and the unit could not be recovered here."
 
@@ -108,20 +130,44 @@ _SILENT = Row(
     "silent", "the unit does not answer ({said})", "the unit answers on a known good cable", _LINE_TOLD, Own.ASK_AND_TRY
 )
 _BEFORE_ACT = Row("line", "the line failed before anything was written ({said})", "the line is put right", _LINE_TOLD)
-_HALF = Row("interrupted", f"the write was cut short: {{said}}. {_STAY}", _ANEW, _CUT_TOLD, asked=HALF_WRITTEN)
+_HALF = Row("interrupted", f"{{became}}: {{said}}. {_STAY}", _ANEW, _CUT_TOLD, asked=HALF_WRITTEN)
 _CUT = replace(_HALF, stops_line=True)
+_CUT_SILENT = replace(_CUT, reason=f"{{became}}: {{said}}. {_LEAVE}", asked=MAY_BE_DARK)
 _NOT_BACK = replace(
-    _CUT, reason=f"the write was cut short: the unit did not come back from its restart ({{said}}). {_STAY}"
+    _CUT,
+    reason=f"{{became}}, and the unit did not come back from its restart ({{said}}). {_LEAVE}",
+    customer="The new release was sent to it, and it did not come back from its restart.",
+    asked=MAY_BE_DARK,
 )
+_NOT_SEEN_BACK = replace(
+    _CUT, reason=f"{{became}}; whether the unit came back from its restart is not known: {{said}}. {_STAY}",
+    customer="The new release was sent to it; whether it came back from its restart was not seen.",
+)  # fmt: skip
 _STILL_SILENT = replace(
     _HALF,
-    reason=f"the write was cut short, and the unit does not answer now ({{said}}). {_STAY}",
+    reason=f"{{became}}, and the unit does not answer now ({{said}}). {_LEAVE}",
     own=Own.ASK_AND_TRY,
+    asked=MAY_BE_DARK,
+    customer="After the write of the new release it did not answer.",
+)
+_UNVERIFIED = replace(
+    _HALF,
+    code="line",
+    reason=f"{{became}}, and it cannot be verified: its line keeps failing ({{said}}). {_LEAVE}",
+    own=Own.LOOK_ANEW,
+    asked=MAY_BE_DARK,
+    customer="The new release was sent to it, and it could not be talked to reliably afterwards.",
+)
+_RESTORED = replace(
+    _HALF,
+    reason=f"{{said}}. {_STAY}",
+    customer="The records of this bench had to be put back from a copy, so that what was done to it is looked at anew.",
 )
 _BEYOND = Row(
     NOT_RECOVERED, f"{{said}}. {_STAY}", "it answers again, or its maker's service has put it right", _BEYOND_TOLD,
     asked=HALF_WRITTEN,
 )  # fmt: skip
+_SILENT_BEYOND = replace(_BEYOND, reason=f"{{said}}. {_LEAVE}", asked=MAY_BE_DARK)
 _PERMIT = Row(
     "refused", "the write was not begun: {said}", "an operator looks, lifts and confirms anew", "It was not written."
 )
@@ -129,6 +175,10 @@ _CERTIFICATE = Row(
     "certificate", "{said}",
     "whoever reset it or gave it a new one confirms that, and its line in the record is taken out",
     "Its own page showed another certificate than before, so that nothing was sent to it.",
+)  # fmt: skip
+_NEW_CERTIFICATE = replace(
+    _CERTIFICATE, reason="{became}; now {said}", asked=CERTIFICATE,
+    customer="The new release was sent to it; afterwards its own page showed another certificate than before.",
 )  # fmt: skip
 _SWAPPED = Row(
     "identity", "{said}", "the right unit is checked in, or the label is put right",
@@ -163,7 +213,7 @@ _AGAIN = replace(
 )  # fmt: skip
 _AGAIN_LINE = replace(_AGAIN, reason=f"half written, and its line keeps failing ({{said}}). {_STAY}", own=Own.LOOK_ANEW)
 _UNEXPECTED = Row("unexpected", "{said}; that should not come up here", "a person looks", "Its service was broken off.")
-_UNEXPECTED_HALF = replace(_HALF, reason=f"the write was cut short: {{said}}. {_STAY}")
+_UNEXPECTED_HALF = _HALF
 
 H, S = Happening, Stage
 _LINE_TROUBLE = (H.SILENT, H.GONE, H.PORT_CLOSED, H.GARBLED, H.REFUSED, H.CUT, H.UNKNOWN, H.FAILED, H.TOO_LONG)
@@ -180,20 +230,24 @@ _RULES: tuple[tuple[tuple[Stage, ...], tuple[Happening, ...], Row], ...] = (
     ((S.IDENTIFY,), (H.REFUSED, H.CUT, H.UNKNOWN, H.FAILED), _LINE),
     ((S.PRESERVE,), (H.REFUSED, H.GARBLED, H.CUT, H.COPY_BAD), _OWNER),
     ((S.PRESERVE,), (H.SILENT, H.GONE, H.PORT_CLOSED, H.UNKNOWN, H.FAILED, H.TOO_LONG), _LINE),
-    ((S.CONNECT, S.CHECK, S.CONFIRM, *_VERIFYING, S.LAST_LOOK), _LINE_TROUBLE, _LINE),
+    ((S.CONNECT, S.CHECK, S.CONFIRM, S.VERIFY_UNWRITTEN, S.LAST_LOOK), _LINE_TROUBLE, _LINE),
+    ((S.VERIFY,), _LINE_TROUBLE, _UNVERIFIED),
     ((S.LOOK_ANEW,), _LINE_TROUBLE, _STILL_SILENT),
     # The line, at and after the point of no return.
     ((S.BEFORE_ACT,), _LINE_TROUBLE, _BEFORE_ACT),
-    ((S.WRITE,), tuple(h for h in _LINE_TROUBLE if h is not H.REFUSED), _CUT),
+    ((S.WRITE,), tuple(h for h in _LINE_TROUBLE if h is not H.REFUSED), _CUT_SILENT),
     ((S.WRITE,), (H.PROGRAM_ENDED, H.FULL, H.CERTIFICATE, H.SWAPPED), _CUT),
     ((S.WRITE,), (H.REFUSED,), Row(
         "refused", "{said}; as far as the unit says, nothing was erased", "the reason is put right",
         "It refused the new release before anything of it was erased.",
     )),
     ((S.WRITE,), (H.PERMIT, H.NO_PERMIT), _PERMIT),
-    ((S.RESTART,), (*_LINE_TROUBLE, H.FULL, H.NO_PERMIT, H.PERMIT), _NOT_BACK),
-    ((S.RESTART,), (H.PROGRAM_ENDED,), _CUT),
-    ((S.BEFORE_ACT, S.BEFORE_ACT_AGAIN), (H.PROGRAM_ENDED,), _HALF),
+    ((S.RESTART,), _LINE_TROUBLE, _NOT_BACK),
+    ((S.RESTART,), (H.FULL, H.NO_PERMIT, H.PERMIT, H.PROGRAM_ENDED), _NOT_SEEN_BACK),
+    ((S.BEFORE_ACT, S.BEFORE_ACT_AGAIN), (H.PROGRAM_ENDED,), replace(
+        _HALF, reason=f"{{said}}. {_STAY}", customer="Its service was broken off before anything was written.")),
+    ((S.BEFORE_ACT,), (H.RESTORED,), _RESTORED),
+    ((S.WRITE, S.RESTART), (H.RESTORED,), replace(_RESTORED, stops_line=True)),
     ((S.PUT_BACK,), (*_LINE_TROUBLE, H.PROGRAM_ENDED, H.FULL, H.PERMIT, H.CERTIFICATE), _HALF_SET),
     # Half written, and on its way to the next write: whatever keeps it from that, it stays connected.
     ((S.AGAIN,), _LINE_TROUBLE, _AGAIN_LINE),
@@ -201,13 +255,15 @@ _RULES: tuple[tuple[tuple[Stage, ...], tuple[Happening, ...], Row], ...] = (
     ((S.AGAIN, S.BEFORE_ACT_AGAIN), (H.FULL, H.CERTIFICATE, H.SWAPPED), _AGAIN),
     ((S.BEFORE_ACT_AGAIN,), (*_LINE_TROUBLE, H.PERMIT, H.NO_PERMIT), _AGAIN),
     # Half written, and no way on from here.
-    ((S.LOOK_ANEW,), (H.NO_ANSWER,), _BEYOND),
+    ((S.LOOK_ANEW,), (H.NO_ANSWER,), _SILENT_BEYOND),
+    ((S.LOOK_ANEW,), (H.NO_REST,), _SILENT_BEYOND),
+    ((S.RESTART, S.VERIFY), (H.NO_REST,), replace(_SILENT_BEYOND, stops_line=True)),
     ((S.WRITE,), (H.BOOT_REFUSES,), replace(_BEYOND, stops_line=True)),
     ((S.VERIFY,), (H.BOOT_AGAIN,), replace(_BEYOND, stops_line=True)),
     # Who answers is not who should.
-    (_NOTHING_SENT, (H.CERTIFICATE,), _CERTIFICATE),
-    ((S.LOOK_ANEW,), (H.CERTIFICATE,), replace(_CERTIFICATE, asked=HALF_WRITTEN)),
-    ((S.RESTART,), (H.CERTIFICATE,), replace(_CERTIFICATE, asked=HALF_WRITTEN, stops_line=True)),
+    (tuple(s for s in _NOTHING_SENT if s is not S.VERIFY), (H.CERTIFICATE,), _CERTIFICATE),
+    ((S.LOOK_ANEW, S.VERIFY), (H.CERTIFICATE,), _NEW_CERTIFICATE),
+    ((S.RESTART,), (H.CERTIFICATE,), replace(_NEW_CERTIFICATE, stops_line=True)),
     ((S.CONNECT, S.IDENTIFY, S.CHECK, S.PRESERVE, S.CONFIRM, S.BEFORE_ACT, S.VERIFY_UNWRITTEN, S.LAST_LOOK),
      (H.SWAPPED,), _SWAPPED),
     ((S.LOOK_ANEW,), (H.SWAPPED,), replace(_SWAPPED, asked=HALF_WRITTEN, customer=_CUT_TOLD)),

@@ -8,6 +8,15 @@ from typing import Any
 
 from benchday.domain.steps import ON_STATION, State
 
+_BECAME: Mapping[str, str] = {
+    "begun": "the write was cut short",
+    "cut": "the write was cut short",
+    "unknown": "the image was sent, and whether all of it went in is not known",
+    "whole": "the image went in whole, as far as is known",
+    "failed": "the image went in, and the verify failed",
+}
+"""How a write ended, by its attempt -> in words that a reason goes on from."""
+
 
 @dataclass(slots=True)
 class OpenAct:
@@ -136,6 +145,8 @@ class UnitStory:
     """How many whole images of today have left it in its boot loader."""
     looks: int = 0
     """How often it was looked at anew in vain, half written, since it last said who it is."""
+    in_vain: int = 0
+    """How often since its latest act it was looked at without being verified."""
     given_up: Mapping[str, Any] | None = None
     """Why the attempts to recover it ended, with what the customer is told."""
     taken: bool = False
@@ -162,6 +173,12 @@ class UnitStory:
     def half_written(self) -> bool:
         """Tell whether it may hold half a release: what became of a write is not known, or not good."""
         return self.unsettled or self.broken
+
+    @property
+    def became(self) -> str:
+        """Word how far the latest write of today came, as far as it is known."""
+        ended = self.attempts[-1]["ended"] if self.attempts else ""
+        return _BECAME.get(ended, "it may be half written")
 
     @property
     def sent_off(self) -> bool:

@@ -151,6 +151,7 @@ def _permit(story: UnitStory, _: Entry) -> None:
 
 def _spent(story: UnitStory, entry: Entry) -> None:
     f = entry.facts
+    story.in_vain = 0
     story.open_act = OpenAct(f["permit"], f["act"], f["verb"], f["digest"], f["release"])
     if f["verb"] == Verb.WRITE_IMAGE:
         story.attempts.append({"release": f["release"], "at_us": entry.at_us, "ended": "begun"})
@@ -192,7 +193,7 @@ def _unit_verified(story: UnitStory, entry: Entry) -> None:
         story.recalled = False
     # The recordings that were there are gone with the write.
     story.sent, story.was_cut, story.cut, story.broken = None, False, None, False
-    story.boots_failed = 0
+    story.boots_failed = story.in_vain = 0
 
 
 def _verify_failed(story: UnitStory, _: Entry) -> None:
@@ -220,6 +221,11 @@ def _held(story: UnitStory, entry: Entry) -> None:
 
 def _trouble(story: UnitStory, entry: Entry) -> None:
     story.trouble = entry.facts
+    if entry.facts["stage"] in _UNVERIFIED:
+        story.in_vain += 1
+
+
+_UNVERIFIED = (Stage.RESTART, Stage.LOOK_ANEW, Stage.VERIFY)
 
 
 def _attempts_ended(story: UnitStory, entry: Entry) -> None:

@@ -32,12 +32,22 @@ class KnownCertificates:
         Raises:
             RecordError: it cannot be written; what was kept before stays.
         """
-        told = {unit: fingerprint} | self._read()
+        self._write({unit: fingerprint} | self._read())
+
+    def _write(self, told: dict[str, str]) -> None:
         try:
             make_folder(self._path.parent, parents=True)
             write_whole(self._path, json.dumps(told, indent=1, sort_keys=True) + "\n")
         except OSError as error:
             raise RecordError(f"cannot write {self._path}: {error.strerror}; check the disk, then try again") from error
+
+    def replace(self, unit: str, fingerprint: str) -> None:
+        """Keep another fingerprint of a unit; only once a person has confirmed it.
+
+        Raises:
+            RecordError: it cannot be read or written; what was kept before stays.
+        """
+        self._write(self._read() | {unit: fingerprint})
 
     def _read(self) -> dict[str, str]:
         try:

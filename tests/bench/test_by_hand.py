@@ -278,7 +278,7 @@ async def test_what_was_counted_and_is_gone_stops_until_its_owner_decides(shop: 
         assert shop.units[UNIT].reaches == []
         await day.desk.lift(UNIT, "it was looked for", INES)
         await day.answer("recordings gone", UNIT, answer="let go", owner="Maren Oakhurst", how="by telephone")
-        await day.until_state(UNIT, State.HANDED_BACK)
+        await day.until_state(UNIT, State.READY)
     (let_go,) = shop.facts("recordings_let_go", UNIT)
     assert (let_go["recordings"], let_go["unlisted"]) == ([], 2)
 

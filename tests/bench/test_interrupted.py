@@ -34,7 +34,10 @@ async def test_it_stays_where_it_is_until_a_person_decides(shop: Shop) -> None:
     async with shop.running() as day:
         asked = await day.item("interrupted", UNIT)
         assert asked.item.safety
-        assert asked.item.text.startswith(f"DO NOT SWITCH OFF unit {UNIT} on station S1: the write was cut short: ")
+        told = f"Do not press anything on unit {UNIT} on station S1, and leave it connected: the write was cut short: "
+        assert asked.item.text.startswith(told)
+        assert "If it does: DO NOT SWITCH OFF" in asked.item.text
+        assert "If it is dark: connect external power" in asked.item.text
         assert day.desk.items()[0] is asked, "safety comes first"
         await day.settled()
         story = day.unit(UNIT)

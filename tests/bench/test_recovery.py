@@ -21,7 +21,7 @@ from benchday.domain.errors import (
 )
 from benchday.domain.limits import Limits
 from benchday.domain.readings import Mode, SelfTest
-from benchday.domain.recovery import MOST_LOOKS, PAUSE_S
+from benchday.domain.recovery import MOST_IN_VAIN, MOST_LOOKS, PAUSE_S
 from benchday.domain.steps import State
 from benchday.domain.telling.log import about, tell
 from tests.bench.fake_unit import SILENT, FakeDriver, FakeUnit
@@ -153,6 +153,56 @@ async def test_a_certificate_that_changed_holds_with_the_fingerprints(shop: Shop
 
 
 # A unit that cannot be recovered.
+
+
+async def test_a_certificate_that_changes_at_the_restart_is_confirmed_and_the_unit_verified(shop: Shop) -> None:
+    """The image went in whole, and that is what is said; both fingerprints are shown, and a person's word is needed."""
+    unit = one(shop)
+    now, before = "b" * 64, "a" * 64
+    changed = CertificateChanged("the page shows another certificate", now, before)
+    unit.happens["restart"] = unit.start
+    unit.befalls["restart"], unit.befalls["identify"] = [changed], [None, None, changed]
+    shop.people.answers |= {"certificate": None, "line": None}
+    trusted: list[tuple[str, str]] = []
+    async with shop.running() as day:
+        day.tools.trust = lambda *kept: trusted.append(kept)
+        asked = await day.item("certificate", UNIT)
+        for words in ("the image went in whole", now, before):
+            assert words in asked.item.text
+        assert "cut short" not in asked.item.text
+        assert "does not answer" not in asked.item.text
+        assert "cut short" not in day.state.lines_stopped[LINE]
+        await day.answer("certificate", UNIT, answer="certificate confirmed")
+        await day.until(lambda: bool(day.items("certificate")) and day.items("certificate")[0] is not asked)
+        assert trusted == [], "nobody was named"
+        await day.answer("certificate", UNIT, answer="certificate confirmed", reason="Maren Oakhurst, by telephone")
+        await day.until_state(UNIT, State.HANDED_BACK)
+    assert trusted == [(UNIT, now)]
+    assert day.unit(UNIT).writes == ["2.10"]
+    assert len(writes(unit)) == 1
+
+
+async def test_one_that_starts_again_and_again_is_held_as_not_recovered(shop: Shop) -> None:
+    """It says who it is, and falls silent before it can be verified, each time; nobody is asked for ever."""
+    unit = one(shop)
+    unit.befalls["settings"] = [None, *[SILENT] * 99]
+    shop.people.answers["interrupted"] = _leave_once_not_recovered
+    async with shop.running() as day:
+        await day.until(lambda: day.unit(UNIT).held_code == "not recovered")
+        story = day.unit(UNIT)
+        assert f"it was looked at {MOST_IN_VAIN} times" in (story.held_reason or "")
+        assert "the image went in whole" in (story.held_reason or "")
+        assert "cut short" not in (story.held_reason or "")
+        assert story.station == "S1"
+        asked = await day.item("interrupted", UNIT)
+        assert "Look whether it still shows power" in asked.item.text
+        assert not day.items("set aside")
+    assert len(writes(unit)) == 1
+
+
+def _leave_once_not_recovered(desk: Any, asked: Any) -> dict[str, Any] | None:
+    story = desk.state.units[asked.item.unit]
+    return None if story.held_code == "not recovered" else {"answer": "identify anew"}
 
 
 async def not_recovered(shop: Shop) -> FakeUnit:

@@ -16,9 +16,11 @@ from benchday.domain.readings import Identity, Mode
 from benchday.domain.recovery import (
     AS_IT_IS,
     ASIDE,
+    CERTIFICATE,
     FORESEEN,
     HALF_WRITTEN,
     LOOK_AGAIN,
+    MAY_BE_DARK,
     RESTORE,
     TABLE,
     Own,
@@ -74,7 +76,8 @@ def test_each_row_is_safe(stage: Stage, happening: Happening) -> None:
     row = row_for(stage, happening)
     fields = {name for _, name, _, _ in Formatter().parse(row.reason) if name}
     assert "said" in fields
-    assert fields <= {"said", "stage"}
+    assert fields <= {"said", "stage", "became"}
+    assert "cut short" not in row.reason or stage is Stage.PUT_BACK, "how far a write came is told by its own entries"
     assert row.customer.endswith(".")
     assert (row.lifts and row.code) or (stage, happening) in FORESEEN, "only a finding says these itself"
     if stage in (*CHANGES, Stage.BEFORE_ACT, Stage.BEFORE_ACT_AGAIN):
@@ -102,7 +105,7 @@ def test_what_cuts_a_write_or_fails_a_verify_stops_the_line(happening: Happening
         assert row_for(Stage.VERIFY, happening).stops_line
 
 
-@pytest.mark.parametrize("asked", [ASIDE, HALF_WRITTEN, RESTORE], ids=lambda a: a.topic)
+@pytest.mark.parametrize("asked", [ASIDE, CERTIFICATE, HALF_WRITTEN, MAY_BE_DARK, RESTORE], ids=lambda a: a.topic)
 def test_what_is_asked_can_be_answered(asked: object) -> None:
     rows = [row for row in TABLE.values() if row.asked is asked]
     assert rows

@@ -12,10 +12,13 @@ from benchday.domain.limits import Limits
 from benchday.domain.recovery import (
     AS_IT_IS,
     ASIDE,
+    CERTIFICATE,
     FORESEEN,
     HALF_WRITTEN,
     LEAVE_HELD,
     LOOK_AGAIN,
+    MAY_BE_DARK,
+    MOST_IN_VAIN,
     MOST_LOOKS,
     PUT_BACK,
     RESTORE,
@@ -24,7 +27,7 @@ from benchday.domain.recovery import (
     Row,
 )
 
-_ITEMS = (ASIDE, HALF_WRITTEN, RESTORE)
+_ITEMS = (ASIDE, HALF_WRITTEN, MAY_BE_DARK, CERTIFICATE, RESTORE)
 PAGE = Path(__file__).parents[2] / "benchday" / "docs" / "recovery.md"
 _HEAD = f"""\
 # When something befalls a unit
@@ -57,8 +60,9 @@ connected. Do not let it leave for the field. Do not write it on your own, outsi
 3. The line of this model and release is stopped, so that no other unit meets the same. Somebody who may confirm lifts
    it, with the reason; only then is the write offered. What was confirmed for the write that was cut short counts no
    more: the serial is read off the label anew, and the act is a new one.
-4. After {MOST_LOOKS} looks in vain, or when a second whole image leaves only the boot loader, or when the boot loader
-   refuses the image, the unit is held as `not recovered`. It can still be looked at again.
+4. After {MOST_LOOKS} looks in vain, when it has been looked at {MOST_IN_VAIN} times since its act and fell silent or
+   started again each time before it was verified, when a second whole image leaves only the boot loader, or when the
+   boot loader refuses the image, the unit is held as `not recovered`. It can still be looked at again.
 5. `{AS_IT_IS}` ends the attempts. The item `{GIVE_UP}` shows what the customer is told, and wants a reason from one
    who may confirm. The account is an entry (`attempts_ended`), and `benchday unit SERIAL` shows it. The unit is
    unplugged, and a named person takes it (`taken_as_it_is`). It stays held: no report counts it as served, and
@@ -134,7 +138,11 @@ def _stage(stage: Stage) -> str:
 
 
 def _row(stage: Stage, row: Row, found: list[Happening]) -> str:
-    words = row.reason.replace("{stage}", stage.value).replace("{said}", "...")
+    words = (
+        row.reason.replace("{stage}", stage.value)
+        .replace("{said}", "...")
+        .replace("{became}", "(how far the write came)")
+    )
     code = f"`{row.code}`" if row.code else "the finding's name"
     cells = (
         ", ".join(h.value for h in found),
