@@ -7,7 +7,17 @@ from benchday.domain.account import GoesBack, account
 from benchday.domain.happenings import Happening, Stage
 from benchday.domain.items import Answered, ItemKind, Wanted, WantedKind
 from benchday.domain.kinds import AttemptsEnded
-from benchday.domain.recovery import AS_IT_IS, ASIDE, CONFIRMED, HALF_WRITTEN, LOOK_AGAIN, PUT_BACK, Asked, row_for
+from benchday.domain.recovery import (
+    AS_IT_IS,
+    ASIDE,
+    CONFIRMED,
+    HALF_WRITTEN,
+    LOOK_AGAIN,
+    PUT_BACK,
+    TRY_AGAIN,
+    Asked,
+    row_for,
+)
 from benchday.domain.story import UnitStory
 from benchday.domain.units import Ability
 
@@ -29,7 +39,7 @@ async def look_at_it_anew(at: Serving) -> bool:
     asked = asked_of(at.story)
     while asked.connected:
         answered = await _decided(at, asked)
-        if answered.text("answer") in (LOOK_AGAIN, PUT_BACK):
+        if answered.text("answer") in (LOOK_AGAIN, TRY_AGAIN, PUT_BACK):
             at.restoring = answered.text("answer") == PUT_BACK
             return True
         if answered.text("answer") == CONFIRMED:

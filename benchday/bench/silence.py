@@ -3,8 +3,28 @@
 from __future__ import annotations
 
 from benchday.domain.bench import BenchFile
+from benchday.domain.errors import DeviceError, LinkSilent
 from benchday.domain.playbook import Playbook
 from benchday.domain.ports import server_of
+
+SWITCH = (
+    "If all of that is so: switch the unit off and on again, by its own button. That is safe now, for nothing is being "
+    "written to it."
+)
+LEAVE_ON = "Do not switch it off: it may be half written."
+
+
+def heard(trouble: DeviceError, look: str) -> str:
+    """Return what a driver heard, followed by the questions once: those that it asks itself of a silent unit fall away.
+
+    Args:
+        trouble: what the driver says.
+        look: the questions.
+    """
+    said = str(trouble)
+    if isinstance(trouble, LinkSilent) and "?" in said:
+        said = said[: said.index("?")].rpartition(": ")[0] or said
+    return f"{said}{'' if said.endswith(('?', '.')) else '.'} {look}"
 
 
 def questions(playbook: Playbook, place: str | None, bench: BenchFile) -> str:

@@ -10,7 +10,7 @@ from benchday.bench.aside.choosing import CHOICE
 from benchday.demo.instruments import Bench, read_state
 from benchday.domain.fold import DayState, ItemState
 from benchday.domain.items import Item
-from benchday.domain.recovery import AS_IT_IS, CONFIRMED, LEAVE_HELD, LOOK_AGAIN, NOT_RECOVERED
+from benchday.domain.recovery import AS_IT_IS, CONFIRMED, LEAVE_HELD, LOOK_AGAIN, NOT_RECOVERED, TRY_AGAIN
 from benchday.domain.scenario import Coming, Scenario, ScenarioUnit
 from benchday.domain.sets import SetChoice
 from benchday.domain.units import wanted_characters
@@ -45,6 +45,7 @@ class Answers:
             "recording": self._recording,
             "recordings": lambda *_: {"answer": "hold"},
             "interrupted": self._interrupted,
+            "refused": self._refused,
             "certificate": lambda *_: {"answer": CONFIRMED, "reason": "the crew's office gave it a new one"},
             "settings": lambda *_: {"answer": LEAVE_HELD, "reason": "the crew wants to set it itself"},
             "as": lambda *_: {"answer": AS_IT_IS, "reason": "its maker's service is asked"},
@@ -116,6 +117,12 @@ class Answers:
         if asked > MOST_LOOKS:
             return {"answer": LEAVE_HELD, "reason": "it does not answer; somebody else has to look"}
         return {"answer": LOOK_AGAIN, "reason": "the unit is still connected"}
+
+    def _refused(self, state: DayState, item: Item) -> Answer:
+        asked = sum((i.item.unit, i.item.topic) == (item.unit, item.topic) for i in state.items.values())
+        if asked > 1:
+            return {"answer": LEAVE_HELD, "reason": "it refuses it each time"}
+        return {"answer": TRY_AGAIN, "reason": "it was waited until it was done"}
 
     def _line(self, state: DayState, item: Item) -> Answer:
         stopped = [r for k, r in state.lines_stopped.items() if item.topic == f"line {k[0]} {k[1]}"]

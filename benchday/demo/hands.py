@@ -9,6 +9,7 @@ from typing import Any
 
 import anyio
 
+from benchday.bench.silence import SWITCH
 from benchday.demo.instruments import Bench, read_state
 from benchday.domain.items import Item
 
@@ -37,6 +38,7 @@ class SimulatedHands:
             "plug": self._plug,
             "set up": self._set_up,
             "fit pack": self._fit_pack,
+            "silence": self._look_at_it,
             "external power": self._supply,
             "charge": self._supply,
             "charged": self._no_supply,
@@ -71,6 +73,13 @@ class SimulatedHands:
     async def _set_up(self, unit: str, item: Item, _: Mapping[str, Any]) -> None:
         for member in (unit, str(item.figures["base"])):
             await self._up(member)
+
+    async def _look_at_it(self, unit: str, item: Item, _: Mapping[str, Any]) -> None:
+        """Switch it off and on where that is what helps; never what may be half written."""
+        if SWITCH in item.text and not _has_no_line(read_state(self._bench, unit)):
+            await self._do(unit, {"do": "switch", "on": False})
+            await anyio.sleep(HANDS_WITHIN_S)
+            await self._up(unit)
 
     async def _fit_pack(self, unit: str, item: Item, _: Mapping[str, Any]) -> None:
         percent = self._packs.get(str(item.figures.get("pack")), 90)

@@ -21,7 +21,7 @@ from benchday.domain.cautions import Moment
 from benchday.domain.happenings import Happening, Stage
 
 LOOK_AGAIN, LEAVE_HELD, AS_IT_IS, PUT_BACK = "identify anew", "leave held", "hand back as it is", "put back"
-CONFIRMED = "certificate confirmed"
+CONFIRMED, TRY_AGAIN = "certificate confirmed", "try again"
 NOT_RECOVERED = "not recovered"
 """Code of a hold from which nobody here knows a way on."""
 MOST_IDENTIFICATIONS = 6
@@ -82,6 +82,14 @@ CERTIFICATE = Asked(
     "gave it a certificate. Once they confirm that the new one is its own, with their name as the reason: it is kept "
     "instead of the old one, and the unit is identified and verified.",
     (CONFIRMED, LOOK_AGAIN, LEAVE_HELD, AS_IT_IS),
+    connected=True,
+)
+REFUSED = Asked(
+    "refused",
+    "Leave unit {unit} on station {station} connected: {reason}. If it is busy, or wants it later, wait until it is "
+    "done and shows nothing of it any more, then: try again. It is identified and checked anew, and the write needs a "
+    "confirmation of its own.",
+    (TRY_AGAIN, LEAVE_HELD),
     connected=True,
 )
 RESTORE = Asked(
@@ -239,7 +247,7 @@ _RULES: tuple[tuple[tuple[Stage, ...], tuple[Happening, ...], Row], ...] = (
     ((S.WRITE,), (H.PROGRAM_ENDED, H.FULL, H.CERTIFICATE, H.SWAPPED), _CUT),
     ((S.WRITE,), (H.REFUSED,), Row(
         "refused", "{said}; as far as the unit says, nothing was erased", "the reason is put right",
-        "It refused the new release before anything of it was erased.",
+        "It refused the new release before anything of it was erased.", asked=REFUSED,
     )),
     ((S.WRITE,), (H.PERMIT, H.NO_PERMIT), _PERMIT),
     ((S.RESTART,), _LINE_TROUBLE, _NOT_BACK),

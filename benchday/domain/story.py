@@ -145,6 +145,8 @@ class UnitStory:
     """How many whole images of today have left it in its boot loader."""
     looks: int = 0
     """How often it was looked at anew in vain, half written, since it last said who it is."""
+    doubtful: bool = False
+    """Its record was restored and may know less than it: it may be half written until it has said who it is."""
     in_vain: int = 0
     """How often since its latest act it was looked at without being verified."""
     given_up: Mapping[str, Any] | None = None

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from sys import intern
 
 from benchday.domain.entries import Entry
-from benchday.domain.happenings import Stage
+from benchday.domain.happenings import Happening, Stage
 from benchday.domain.permits import Verb
 from benchday.domain.readings import Mode
 from benchday.domain.steps import State
@@ -87,7 +87,7 @@ def _identified(story: UnitStory, entry: Entry) -> None:
     story.identity = entry.facts
     story.reported_serial = entry.facts["serial"]
     story.has = entry.facts["release"]
-    story.renewal_unread, story.looks = False, 0
+    story.renewal_unread, story.looks, story.doubtful = False, 0, False
     story.last_mode, story.heard_us = entry.facts["mode"], entry.at_us
     if story.options_before is None and entry.facts["mode"] == "run":
         story.options_before = tuple(entry.facts["options"])
@@ -221,6 +221,7 @@ def _held(story: UnitStory, entry: Entry) -> None:
 
 def _trouble(story: UnitStory, entry: Entry) -> None:
     story.trouble = entry.facts
+    story.doubtful |= entry.facts["happening"] == Happening.RESTORED
     if entry.facts["stage"] in _UNVERIFIED:
         story.in_vain += 1
 

@@ -13,6 +13,7 @@ SUPPORT_TERM = "support term"
 """What a playbook calls the two that are no settings."""
 NOT_THERE = "not there"
 GONE = "gone"
+LEFT_EMPTY = "left empty"
 
 _RADIO = ("frequency", "bandwidth", "transmit")
 _PAIRING = ("pairing", "paired")
@@ -27,8 +28,8 @@ class Known:
     options: tuple[str, ...] | None = None
     term: str | None = None
     """Last day of the support term (ISO 8601)."""
-    term_told: bool = True
-    """The unit was asked for its term; without a term it then has lost it."""
+    by_hand: bool = False
+    """A person read it off: what is left empty may be lost, or not have been looked for, and is asked about."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +55,11 @@ class Change:
         if self.field == OPTIONS and not self.setting:
             return f"installed options are {self.after}, before {self.before}"
         if self.field == SUPPORT_TERM and not self.setting:
-            now = f"ends on {self.after}" if self.after != GONE else "is gone"
-            return f"the support term it knows {now}, before on {self.before}"
+            if self.after == GONE:
+                return f"the unit tells no support term any more; before the write it ended on {self.before}"
+            if self.after == LEFT_EMPTY:
+                return f"its support term was left empty; before the write it ended on {self.before}"
+            return f"the support term it tells ends on {self.after}; before the write it ended on {self.before}"
         what = "pairing" if any(word in self.field for word in _PAIRING) else "setting"
         licence = f" ({_LICENCE})" if self.radio else ""
         return f"{what} {self.field} is {self.after}, before {self.before}{licence}"
@@ -81,11 +85,18 @@ def _settings(before: Known, after: Known, playbook: Playbook) -> Iterator[Chang
 def _options(before: Known, after: Known) -> Iterator[Change]:
     if before.options is None or after.options is None or sorted(before.options) == sorted(after.options):
         return
+    if after.by_hand and not (before.options and after.options):
+        told = _joined(after.options) if after.options else LEFT_EMPTY
+        yield Change(OPTIONS, _joined(before.options), told, Answer.ASK, setting=False)
+        return
     yield Change(OPTIONS, _joined(before.options), _joined(after.options), Answer.STOP, setting=False)
 
 
 def _term(before: Known, after: Known) -> Iterator[Change]:
-    if before.term is None or before.term == after.term or (after.term is None and not after.term_told):
+    if before.term is None or before.term == after.term:
+        return
+    if after.term is None and after.by_hand:
+        yield Change(SUPPORT_TERM, before.term, LEFT_EMPTY, Answer.ASK, setting=False)
         return
     yield Change(SUPPORT_TERM, before.term, after.term or GONE, Answer.STOP, setting=False)
 

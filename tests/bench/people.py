@@ -44,6 +44,7 @@ class People(ScriptedOperators):
             "hand back": {"to": "the crew"},
             "hand back as it is": {"to": "the crew"},
             "recording": {"answer": "hold"},
+            "refused": {"answer": "leave held"},
             "recordings gone": {"answer": "hold"},
             "inputs": {"answer": "accept"},
             "walk-in": {"accept": "mistake"},

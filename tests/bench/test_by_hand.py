@@ -22,6 +22,7 @@ from benchday.domain.units import Role
 from benchday.planning.forecast.learnt import known_from
 from benchday.planning.forecast.present import present
 from benchday.record.attached import LARGEST_BYTES, keep_file
+from tests.bench.fake_unit import FakeUnit
 from tests.bench.hands import HandShop
 from tests.bench.shop import INES, MINUTE_US, Shop
 
@@ -307,3 +308,21 @@ async def test_a_slip_in_counting_is_taken_back(shop: HandShop) -> None:
         await day.until_state(UNIT, State.HANDED_BACK)
     assert [f["unlisted"] for f in shop.facts("recordings_listed", UNIT)] == [1, 0, 0]
     assert set(day.unit(UNIT).preserved) == {"a.rnx", "b.rnx"}
+
+
+async def test_a_term_or_option_left_empty_after_the_write_is_asked_about(shop: HandShop) -> None:
+    shop.units[UNIT].term = "2027-04-30"
+    shown = shop.shown
+
+    def forgets(unit: FakeUnit) -> dict[str, Any]:
+        left_out = {"term": None, "options": None} if unit.release == "2.3" else {}
+        return shown(unit) | left_out
+
+    shop.shown = forgets  # type: ignore[method-assign]
+    shop.people.answers["changed"] = None
+    async with shop.running() as day:
+        asked = await day.item("changed", UNIT)
+        assert "its support term was left empty; before the write it ended on 2027-04-30" in asked.item.text
+        assert "installed options are left empty, before dual, radio" in asked.item.text
+        await day.answer("changed", UNIT, answer="accept", reason="read off again, both are there")
+        await day.until_state(UNIT, State.HANDED_BACK)

@@ -642,3 +642,20 @@ async def test_the_second_confirmation_says_that_the_recordings_are_gone(shop: S
     assert [x["name"] for x in first["permit"]["losses"]] == ["A.rnx"]
     assert second["permit"]["losses"] == []
     assert "Its recordings are gone; whole copies are in the archive: A.rnx." in second["shown"]
+
+
+async def test_a_write_that_was_refused_is_tried_again_by_a_persons_choice_and_a_new_permit(shop: Shop) -> None:
+    unit = one(shop)
+    unit.befalls["before write"] = [Refused("write", "busy", "try again later")]
+    shop.people.answers["refused"] = None
+    async with shop.running() as day:
+        asked = await day.item("refused", UNIT)
+        assert "busy" in asked.item.text
+        assert "nothing was erased" in asked.item.text
+        assert day.unit(UNIT).station == "S1"
+        assert day.state.lines_stopped == {}
+        await day.answer("refused", UNIT, answer="try again")
+        await day.until_state(UNIT, State.HANDED_BACK)
+    permits = [f["permit"] for f in shop.facts("act_spent", UNIT)]
+    assert len(permits) == len(set(permits)) == 2
+    assert day.unit(UNIT).writes == ["2.10"]

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from benchday.bench.silence import questions
+from benchday.bench.silence import LEAVE_ON, SWITCH, heard, questions
 from benchday.domain.bench import BenchFile, Cable
+from benchday.domain.errors import DeviceError, Garbled, LinkSilent, TransferCut
 from benchday.domain.playbook import Playbook
 from benchday.domain.telling.log import about, tell
 from tests.bench.fake_unit import SILENT
@@ -68,3 +69,39 @@ async def test_a_day_asks_about_the_server(shop: Shop) -> None:
     said = [line for chapter in log.chapters for line in chapter.lines]
     assert "gets round cable R1" in [line.text for line in said]
     assert {line.place for line in said if line.text.startswith("identify")} == {"R1"}
+
+
+@pytest.mark.asyncio
+async def test_switching_off_and_on_is_offered_only_where_nothing_is_being_written(shop: Shop) -> None:
+    shop.only(UNIT)
+    unit = shop.units[UNIT]
+    unit.befalls["identify"] = [LinkSilent("no answer in 3 s: is the cable of the right type? seated? is the unit on?")]
+    unit.befalls["write"] = [TransferCut("the line fell silent", 200)]
+    shop.people.answers |= {"interrupted": None, "silence": None}
+    async with shop.running() as day:
+        asked = await day.item("silence", UNIT)
+        assert "no answer in 3 s. Is cable R1 of the right type" in asked.item.text
+        assert asked.item.text.count("seated") == 1
+        assert "?." not in asked.item.text
+        assert SWITCH in asked.item.text
+        await day.answer("silence", UNIT)
+        await day.item("interrupted", UNIT)
+        unit.befalls["identify"] = [SILENT]
+        await day.answer("interrupted", UNIT, answer="identify anew")
+        asked = await day.item("silence", UNIT)
+        assert SWITCH not in asked.item.text
+        assert LEAVE_ON in asked.item.text
+
+
+@pytest.mark.parametrize(
+    ("trouble", "told"),
+    [
+        (LinkSilent("nobody answers at https://192.0.2.1: is the unit on, and is this PC in it?"),
+         "nobody answers at https://192.0.2.1. Look."),
+        (LinkSilent("nothing came within 3 s"), "nothing came within 3 s. Look."),
+        (Garbled("what came cannot be read: are rate and parity right?"),
+         "what came cannot be read: are rate and parity right? Look."),
+    ],
+)  # fmt: skip
+def test_questions_stand_once(trouble: DeviceError, told: str) -> None:
+    assert heard(trouble, "Look.") == told

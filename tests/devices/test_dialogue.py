@@ -128,7 +128,11 @@ async def test_an_answer_is_found_in_what_comes(said: bytes, split: int | None) 
 @pytest.mark.parametrize(
     ("said", "error", "words"),
     [
-        ([], LinkSilent, "no answer in 0.3 s, expected 'UNIT {serial} {model} {mode}'"),
+        (
+            [],
+            LinkSilent,
+            "no answer in 0.3 s, expected a line that begins with UNIT and tells serial, model and mode: ",
+        ),
         ([b"UNIT 7 Gan"], LinkSilent, "is the cable"),
         ([b"UNIT 7 Gantry\r\n"], Garbled, "last came 'UNIT 7 Gantry'"),
         ([b"\x80\xe0\xfe\r\n" * 3], Garbled, "rate, parity and cable"),

@@ -21,6 +21,7 @@ from benchday.domain.recovery import (
     HALF_WRITTEN,
     LOOK_AGAIN,
     MAY_BE_DARK,
+    REFUSED,
     RESTORE,
     TABLE,
     Own,
@@ -105,7 +106,9 @@ def test_what_cuts_a_write_or_fails_a_verify_stops_the_line(happening: Happening
         assert row_for(Stage.VERIFY, happening).stops_line
 
 
-@pytest.mark.parametrize("asked", [ASIDE, CERTIFICATE, HALF_WRITTEN, MAY_BE_DARK, RESTORE], ids=lambda a: a.topic)
+@pytest.mark.parametrize(
+    "asked", [ASIDE, CERTIFICATE, HALF_WRITTEN, MAY_BE_DARK, REFUSED, RESTORE], ids=lambda a: a.topic
+)
 def test_what_is_asked_can_be_answered(asked: object) -> None:
     rows = [row for row in TABLE.values() if row.asked is asked]
     assert rows

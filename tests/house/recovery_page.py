@@ -21,13 +21,14 @@ from benchday.domain.recovery import (
     MOST_IN_VAIN,
     MOST_LOOKS,
     PUT_BACK,
+    REFUSED,
     RESTORE,
     TABLE,
     Asked,
     Row,
 )
 
-_ITEMS = (ASIDE, HALF_WRITTEN, MAY_BE_DARK, CERTIFICATE, RESTORE)
+_ITEMS = (ASIDE, HALF_WRITTEN, MAY_BE_DARK, CERTIFICATE, REFUSED, RESTORE)
 PAGE = Path(__file__).parents[2] / "benchday" / "docs" / "recovery.md"
 _HEAD = f"""\
 # When something befalls a unit

@@ -41,7 +41,7 @@ def test_every_change_is_told_and_the_radio_comes_first() -> None:
         ("stop", "setting new is 1, before not there"),
         ("stop", "pairing paired_base is gone, before WS-1"),
         ("stop", "installed options are dual, before dual, radio"),
-        ("stop", "the support term it knows ends on 2026-01-31, before on 2027-04-30"),
+        ("stop", "the support term it tells ends on 2026-01-31; before the write it ended on 2027-04-30"),
     ]
 
 
@@ -69,7 +69,7 @@ def test_only_what_the_playbook_compares_is_compared_of_the_settings() -> None:
     [
         (Known(None, None, None), after()),
         (Known({}, None, None), after()),
-        (BEFORE, Known(None, None, None, term_told=False)),
+        (Known(None, None, None), Known(None, None, None, by_hand=True)),
     ],
 )
 def test_what_was_not_known_is_not_compared(before: Known, now: Known) -> None:
@@ -80,5 +80,5 @@ def test_what_was_not_known_is_not_compared(before: Known, now: Known) -> None:
 def test_a_term_that_the_unit_lost_is_a_change() -> None:
     """It was asked for it, and tells none."""
     assert told(changes(BEFORE, after(term=None), playbook())) == [
-        ("stop", "the support term it knows is gone, before on 2027-04-30")
+        ("stop", "the unit tells no support term any more; before the write it ended on 2027-04-30")
     ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from benchday.bench.holds import Met
 from benchday.bench.serving import Serving
-from benchday.bench.silence import questions
+from benchday.bench.silence import LEAVE_ON, SWITCH, heard, questions
 from benchday.domain.checks import Answer
 from benchday.domain.errors import DeviceError, Garbled, LinkError
 from benchday.domain.happenings import WRITTEN, Happening, Stage, of_error, read_back
@@ -47,12 +47,13 @@ async def _asked_until_heard(at: Serving, stage: Stage) -> Identity:
             happening = of_error(trouble)
             if row_for(stage, happening).own is not Own.ASK_AND_TRY:
                 raise
-            look = questions(at.playbook, at.place, at.tools.plan.bench)
+            safe = stage is Stage.IDENTIFY and not at.story.doubtful
+            look = f"{questions(at.playbook, at.place, at.tools.plan.bench)} {SWITCH if safe else LEAVE_ON}"
             if left <= 0:
                 in_vain = stage is Stage.LOOK_ANEW and at.story.looks + 1 >= MOST_LOOKS
-                said = f"{trouble}. {look}" if not in_vain else _in_vain(at, trouble)
+                said = heard(trouble, look) if not in_vain else _in_vain(at, trouble)
                 raise Met(Happening.NO_ANSWER if in_vain else happening, said, stage=stage) from trouble
-            text = f"No answer from unit {at.unit} on station {at.station}: {trouble}. {look} Then: done."
+            text = f"No answer from unit {at.unit} on station {at.station}: {heard(trouble, look)} Then: done."
             await at.ask(ItemKind.INSTRUCT, "silence", text)
 
 

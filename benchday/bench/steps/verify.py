@@ -107,7 +107,7 @@ async def _look(at: Serving, found: Identity) -> _Seen:
     renewed = found.term is not None and found.term == story.term_renewed
     changed = changes(
         Known(story.settings_before, story.options_before, found.term if renewed else story.term_before),
-        Known(after, found.options, found.term, term_told="identify" not in by_hand),
+        Known(after, found.options, found.term, by_hand="identify" in by_hand),
         at.playbook,
     )
     tested = await (await at.line()).self_test()

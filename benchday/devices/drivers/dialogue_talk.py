@@ -225,4 +225,15 @@ def _one_of(patterns: Sequence[str]) -> Callable[[str], Heard | None]:
 
 
 def _or(patterns: Sequence[str]) -> str:
-    return " or ".join(repr(text) for text in patterns)
+    return " or ".join(_in_words(text) for text in patterns)
+
+
+def _in_words(text: str) -> str:
+    """Word a pattern for people: what its line begins with, and what it tells."""
+    names, begins = read_pattern(text).names, text.partition("{")[0].strip()
+    if not names:
+        return repr(text)
+    in_order = sorted(names, key=lambda name: text.find(f"{{{name}"))
+    *most, last = [name.replace("_", " ") for name in in_order]
+    told = f"{', '.join(most)} and {last}" if most else last
+    return f"a line that {f'begins with {begins} and ' if begins else ''}tells {told}"
