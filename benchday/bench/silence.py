@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from benchday.domain.bench import BenchFile
-from benchday.domain.errors import DeviceError, LinkSilent
+from benchday.domain.errors import BenchdayError, DeviceError, LinkSilent
 from benchday.domain.playbook import Playbook
 from benchday.domain.ports import server_of
 
@@ -14,6 +14,14 @@ SWITCH = (
 LEAVE_ON = "Do not switch it off: it may be half written."
 
 
+def plain(trouble: BenchdayError) -> str:
+    """Return what a driver says without the questions that it asks itself of a silent unit."""
+    said = str(trouble)
+    if isinstance(trouble, LinkSilent) and "?" in said:
+        return said[: said.index("?")].rpartition(": ")[0] or said
+    return said
+
+
 def heard(trouble: DeviceError, look: str) -> str:
     """Return what a driver heard, followed by the questions once: those that it asks itself of a silent unit fall away.
 
@@ -21,9 +29,7 @@ def heard(trouble: DeviceError, look: str) -> str:
         trouble: what the driver says.
         look: the questions.
     """
-    said = str(trouble)
-    if isinstance(trouble, LinkSilent) and "?" in said:
-        said = said[: said.index("?")].rpartition(": ")[0] or said
+    said = plain(trouble)
     return f"{said}{'' if said.endswith(('?', '.')) else '.'} {look}"
 
 

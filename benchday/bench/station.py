@@ -10,6 +10,7 @@ from benchday.bench.attempts import look_at_it_anew, put_aside
 from benchday.bench.holds import LOOKED_AT_ANEW, Hold, Met, SendOff, trouble, without_rest
 from benchday.bench.queue import Withdrawn
 from benchday.bench.serving import Serving, Tools
+from benchday.bench.silence import plain
 from benchday.bench.steps.check import check
 from benchday.bench.steps.confirm import confirm
 from benchday.bench.steps.connect import connect
@@ -199,7 +200,7 @@ class Station:
                 at.certificate_shown = error.now
             at.log.warning("trouble", step=name.value, error=type(error).__name__, words=str(error))
             happening = of_error(error)
-            return _OUTCOMES.get(happening, "cut"), await self._follows(at, name, Met(happening, str(error)))
+            return _OUTCOMES.get(happening, "cut"), await self._follows(at, name, Met(happening, plain(error)))
 
     async def _follows(self, at: Serving, name: StepName, met: Met) -> Hold | _Anew:
         """Look up what follows, and record it unless it is a hold, whose entries stand together."""

@@ -176,6 +176,7 @@ class Answers:
             "outcome": "whole",
             "up": True,
             "unmounted": True,
+            "ejected": False,
             "done": True,
             "mac": shown.get("proof") or None,
             "fix": shown.get("fix", "none"),

@@ -39,6 +39,7 @@ class SimulatedHands:
             "set up": self._set_up,
             "fit pack": self._fit_pack,
             "silence": self._look_at_it,
+            "interrupted": self._look_for_power,
             "external power": self._supply,
             "charge": self._supply,
             "charged": self._no_supply,
@@ -80,6 +81,11 @@ class SimulatedHands:
             await self._do(unit, {"do": "switch", "on": False})
             await anyio.sleep(HANDS_WITHIN_S)
             await self._up(unit)
+
+    async def _look_for_power(self, unit: str, *_: Any) -> None:
+        """Connect external power to what is dark; nothing is pressed on it."""
+        if not read_state(self._bench, unit)["display"]["lit"]:
+            await self._power(unit, on=True)
 
     async def _fit_pack(self, unit: str, item: Item, _: Mapping[str, Any]) -> None:
         percent = self._packs.get(str(item.figures.get("pack")), 90)

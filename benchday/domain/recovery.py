@@ -250,7 +250,10 @@ _RULES: tuple[tuple[tuple[Stage, ...], tuple[Happening, ...], Row], ...] = (
         "It refused the new release before anything of it was erased.", asked=REFUSED,
     )),
     ((S.WRITE,), (H.PERMIT, H.NO_PERMIT), _PERMIT),
-    ((S.RESTART,), _LINE_TROUBLE, _NOT_BACK),
+    ((S.RESTART,), tuple(h for h in _LINE_TROUBLE if h is not H.UNKNOWN), _NOT_BACK),
+    ((S.RESTART,), (H.UNKNOWN,), replace(
+        _NOT_BACK, reason=f"{{became}}; {{said}}. {_LEAVE}",
+        customer="How the write of the new release ended is not known.")),
     ((S.RESTART,), (H.FULL, H.NO_PERMIT, H.PERMIT, H.PROGRAM_ENDED), _NOT_SEEN_BACK),
     ((S.BEFORE_ACT, S.BEFORE_ACT_AGAIN), (H.PROGRAM_ENDED,), replace(
         _HALF, reason=f"{{said}}. {_STAY}", customer="Its service was broken off before anything was written.")),

@@ -659,3 +659,18 @@ async def test_a_write_that_was_refused_is_tried_again_by_a_persons_choice_and_a
     permits = [f["permit"] for f in shop.facts("act_spent", UNIT)]
     assert len(permits) == len(set(permits)) == 2
     assert day.unit(UNIT).writes == ["2.10"]
+
+
+async def test_what_is_not_known_after_the_copy_of_an_image_is_said_and_read_back(shop: Shop) -> None:
+    """A drive whose power went while it kept the image: neither cut short nor whole for certain."""
+    unit = one(shop)
+    unit.befalls["restart"] = [OutcomeUnknown("its drive went away: whether the unit kept all of it is not known")]
+    shop.people.answers |= {"interrupted": None, "line": None}
+    async with shop.running() as day:
+        asked = await day.item("interrupted", UNIT)
+        assert "whether the unit kept all of it is not known" in asked.item.text
+        assert "as far as is known" in asked.item.text
+        assert "cut short:" not in asked.item.text
+        await day.answer("interrupted", UNIT, answer="identify anew")
+        await day.until(lambda: bool(shop.entries("interrupt_settled", UNIT)))
+        assert shop.facts("interrupt_settled", UNIT)[0]["found"] == "untouched"

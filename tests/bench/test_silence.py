@@ -90,6 +90,7 @@ async def test_switching_off_and_on_is_offered_only_where_nothing_is_being_writt
         await day.answer("interrupted", UNIT, answer="identify anew")
         asked = await day.item("silence", UNIT)
         assert SWITCH not in asked.item.text
+        assert SWITCH not in (day.unit(UNIT).held_reason or "")
         assert LEAVE_ON in asked.item.text
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import json
 import os
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,8 @@ import pytest
 
 from benchday.devices.drivers import Place, make_driver
 from benchday.devices.drivers import storage as storage_module
-from benchday.domain.errors import DeviceError, Garbled, Refused, TransferCut
+from benchday.devices.drivers.by_hand_questions import Question
+from benchday.domain.errors import DeviceError, Garbled, OutcomeUnknown, Refused, TransferCut
 from benchday.domain.storage import About, Storage
 from tests.devices.acts import image_for, write_act
 from tests.devices.books import sluicepad
@@ -145,3 +147,27 @@ async def test_a_full_drive_that_does_not_say_so_takes_no_half_image(tmp_path: P
         assert [line["code"] for line in process.log("refused")] == ["size"]
         assert process.log("image_begin") == []
         assert (await driver.identify(), await driver.recordings()) == (before, recorded)
+
+
+@pytest.mark.parametrize("ejected", [True, False])
+async def test_a_drive_that_went_away_after_the_copy_is_asked_about(drive: Path, ejected: bool) -> None:
+    """Its unit's power may have gone before it kept the image: nobody is asked to restart it then."""
+    asked: list[str] = []
+
+    async def hands(question: Question) -> Mapping[str, object]:
+        asked.append(question.capability)
+        if question.capability == "restart":
+            drive.with_name("away").rename(drive)
+        return {"ejected": ejected, "up": True}
+
+    driver, image = driver_on(drive, hands), os.urandom(9000)
+    act = write_act(SERIAL, image)
+    await written(driver, image, act)
+    drive.rename(drive.with_name("away"))
+    if ejected:
+        await driver.restart(act)
+        assert asked == ["drive gone", "restart"]
+        return
+    with pytest.raises(OutcomeUnknown, match="whether the unit kept all of it is not known"):
+        await driver.restart(act)
+    assert asked == ["drive gone"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from benchday.bench.holds import Met
 from benchday.bench.serving import Serving
-from benchday.bench.silence import LEAVE_ON, SWITCH, heard, questions
+from benchday.bench.silence import LEAVE_ON, SWITCH, heard, plain, questions
 from benchday.domain.checks import Answer
 from benchday.domain.errors import DeviceError, Garbled, LinkError
 from benchday.domain.happenings import WRITTEN, Happening, Stage, of_error, read_back
@@ -48,18 +48,19 @@ async def _asked_until_heard(at: Serving, stage: Stage) -> Identity:
             if row_for(stage, happening).own is not Own.ASK_AND_TRY:
                 raise
             safe = stage is Stage.IDENTIFY and not at.story.doubtful
-            look = f"{questions(at.playbook, at.place, at.tools.plan.bench)} {SWITCH if safe else LEAVE_ON}"
+            look = questions(at.playbook, at.place, at.tools.plan.bench)
             if left <= 0:
                 in_vain = stage is Stage.LOOK_ANEW and at.story.looks + 1 >= MOST_LOOKS
-                said = heard(trouble, look) if not in_vain else _in_vain(at, trouble)
+                said = _in_vain(at, trouble) if in_vain else heard(trouble, look)
                 raise Met(Happening.NO_ANSWER if in_vain else happening, said, stage=stage) from trouble
-            text = f"No answer from unit {at.unit} on station {at.station}: {heard(trouble, look)} Then: done."
+            last = f"{SWITCH if safe else LEAVE_ON} Then: done."
+            text = f"No answer from unit {at.unit} on station {at.station}: {heard(trouble, look)} {last}"
             await at.ask(ItemKind.INSTRUCT, "silence", text)
 
 
 def _in_vain(at: Serving, trouble: DeviceError) -> str:
-    looks = at.story.looks + 1
-    return f"half written, the unit has not answered, although a person had it looked at {looks} times ({trouble})"
+    looked = f"a person had it looked at {at.story.looks + 1} times"
+    return f"half written, the unit has not answered, although {looked} ({plain(trouble)})"
 
 
 async def _heard(at: Serving) -> Identity:

@@ -6,6 +6,7 @@ import hashlib
 
 from benchday.bench.holds import Met, line_stop
 from benchday.bench.serving import Serving
+from benchday.bench.silence import plain
 from benchday.bench.spending import spend
 from benchday.domain.errors import DeviceError, PermitRefused
 from benchday.domain.happenings import Happening, Stage, of_error
@@ -41,7 +42,7 @@ async def _send(at: Serving, driver: ServedBy, act: SpentAct, permit: Permit) ->
         if happening is Happening.REFUSED and at.story.broken:
             happening = Happening.BOOT_REFUSES
         await _ended(at, act, permit, happening)
-        raise Met(happening, f"{error}{_meanwhile(at, before)}", stage=Stage.WRITE, line_told=True) from error
+        raise Met(happening, f"{plain(error)}{_meanwhile(at, before)}", stage=Stage.WRITE, line_told=True) from error
     await _ended(at, act, permit, None)
 
 

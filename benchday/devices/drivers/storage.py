@@ -21,6 +21,7 @@ from benchday.domain.errors import (
     LinkError,
     LinkNotFound,
     LinkSilent,
+    OutcomeUnknown,
     Refused,
     TransferCut,
 )
@@ -158,6 +159,7 @@ class StorageDriver:
         """Have the drive unmounted and the unit restarted; return when its drive shows again."""
         spent = restart_covered(act)
         if self._put == spent.act.digest:
+            await self._check_not_gone()
             await run_sync(self._check_put)
         await self._unmounted()
         text = (
@@ -173,6 +175,27 @@ class StorageDriver:
         """Look once more that what the unit is about to take is what was put there: it may have lost the end of it."""
         if self._drive.there() and digest_on(self._drive, self._storage.image) != self._put:
             raise TransferCut("what is on the drive is no longer the image put there; the unit was not restarted", 0)
+
+    async def _check_not_gone(self) -> None:
+        """Have it told whether a drive that is away was ejected: its power may have gone before it kept the image.
+
+        Raises:
+            OutcomeUnknown: nobody ejected it.
+        """
+        if self._drive.there():
+            return
+        text = (
+            f"The drive of unit {self._unit} went away before anybody was asked to unmount it. Did you eject it "
+            "yourself, after the copy had ended, and is the unit still on?"
+        )
+        answer = await self._hand(
+            "drive gone", text, Wanted("ejected", "Ejected by hand, and it is on?", WantedKind.FLAG)
+        )
+        if answer.get("ejected") is not True:
+            raise OutcomeUnknown(
+                "its drive went away after the image was copied onto it and before it was unmounted: whether the unit "
+                "kept all of it is not known, and nobody was asked to restart it"
+            )
 
     async def _unmounted(self) -> None:
         text = f"Unmount the drive of unit {self._unit} (eject it on the bench PC), and leave its cable in."
