@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Self
@@ -17,6 +18,22 @@ import rfc8785
 
 GENESIS = bytes(32)
 """What stands as the digest before a bench's first entry."""
+
+
+_SHARED_UP_TO = 40
+"""Characters of a text that is kept once for all entries that hold it."""
+
+
+def _shared(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Make an object whose names and short texts are kept once, however many entries of a day hold them."""
+    intern = sys.intern
+    return {
+        intern(name): intern(value) if type(value) is str and len(value) <= _SHARED_UP_TO else value
+        for name, value in pairs
+    }
+
+
+_READER = json.JSONDecoder(object_pairs_hook=_shared)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +115,7 @@ class Entry:
         Raises:
             ValueError: the body is no entry, or speaks of another bench or number.
         """
-        told = json.loads(body)
+        told = _READER.decode(body.decode())
         if told["bench"] != bench or told["seq"] != seq:
             raise ValueError(f"entry {bench}/{seq} holds the body of {told['bench']}/{told['seq']}")
 
