@@ -186,6 +186,7 @@ _CERTIFICATE = Row(
 )  # fmt: skip
 _NEW_CERTIFICATE = replace(
     _CERTIFICATE, reason="{became}; now {said}", asked=CERTIFICATE,
+    lifts="whoever looks after its network or its certificate confirms the new one by name",
     customer="The new release was sent to it; afterwards its own page showed another certificate than before.",
 )  # fmt: skip
 _SWAPPED = Row(

@@ -123,7 +123,10 @@ def _release_faults(at: Serving, found: Identity, wanted: str | None) -> list[_F
     if found.mode is Mode.BOOT:
         again = ", after a second whole image" if happening is Happening.BOOT_AGAIN else ""
         return [_Fault(happening, f"the unit is in its boot loader, with no valid release{again}")]
-    return [_Fault(happening, f"the release is {found.release}, expected {wanted}")]
+    text = f"the release is {found.release}, expected {wanted}"
+    if happening is Happening.OLD_RELEASE and at.story.sent is not None:
+        text += f"; {at.story.became}, but the unit did not keep it, or did not take it: did its power fail meanwhile?"
+    return [_Fault(happening, text)]
 
 
 async def _decided(at: Serving, asks: Sequence[Change]) -> Answered:
