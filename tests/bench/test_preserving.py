@@ -125,3 +125,31 @@ async def test_a_recording_that_came_between_the_check_and_the_confirmation(shop
         unit.recordings["B.rnx"] = B
         await day.until_state(UNIT, State.HANDED_BACK)
     assert sorted(shop.kept.files.values()) == [A, B]
+
+
+async def test_a_name_that_was_let_go_before_does_not_settle_another_recording(shop: Shop) -> None:
+    """What its owner let go had other bytes: the one that is there now is put to them again."""
+    shop.only(UNIT)
+    unit = shop.units[UNIT]
+    unit.recordings = {"A.rnx": A}
+    unit.befalls["fetch"] = [TransferCut("checksums differ", 250)] * 99
+    shop.people.answers |= {"recording": None, "confirm": None}
+    async with shop.running() as day:
+        await day.answer("recording A.rnx", UNIT, answer="let go", owner="Maren Oakhurst", how="in person")
+        await day.item("confirm", UNIT)
+        unit.recordings = {"A.rnx": A + B}
+    async with shop.running() as day:
+        asked = await day.item("recording A.rnx", UNIT)
+        assert "800 bytes" in asked.item.text
+
+
+async def test_one_that_is_gone_in_the_copy_is_let_go_and_the_unit_goes_on(shop: Shop) -> None:
+    shop.only(UNIT)
+    unit = shop.units[UNIT]
+    unit.recordings = {"A.rnx": A, "B.rnx": B}
+    unit.happens["fetch"] = lambda: unit.recordings.__delitem__("B.rnx")
+    shop.people.answers["recordings gone"] = {"answer": "let go", "owner": "Maren Oakhurst", "how": "in person"}
+    day = await shop.whole_day()
+    assert day.unit(UNIT).writes == ["2.10"]
+    assert list(shop.kept.files.values()) == [A]
+    assert not [f for f in shop.facts("item_asked", UNIT) if f["item"]["topic"] == "recording B.rnx"]

@@ -46,10 +46,10 @@ async def _settled(at: Serving, recording: Recording) -> bool:
             return True
     if "recordings" not in (await at.line()).by_hand:
         # What is not on the unit any more is no copy that failed.
-        await list_recordings(at)
-        if recording.name in at.story.let_go:
+        there = {r.name for r in await list_recordings(at)}
+        if recording.name not in there:
             # It was gone, and its owner let it go.
-            return await _settled(at, recording)
+            return True
     await at.record(at.draft(RecordingFailed(name=recording.name, bytes=recording.bytes, why=why)))
     return False
 
