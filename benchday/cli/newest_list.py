@@ -20,9 +20,9 @@ def newest_in_record(folder: Path) -> tuple[SeenList, tuple[Notice, ...]]:
         source = source_of(folder, None)
     except InputError:
         return NOTHING_SEEN, ()  # told with the other mistakes of day.yaml
-    if not is_begun(source.record):
-        return NOTHING_SEEN, ()
     try:
+        if not is_begun(source.record):
+            return NOTHING_SEEN, ()
         with opened(source) as (reader, _):
             return newest_seen(e for bench in reader.benches() for e in reader.read(bench)), ()
     except RecordError as error:
