@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from benchday.planning.forecast import draws
@@ -49,6 +49,8 @@ class Coming:
         places = {name: place for place, name in enumerate(self.outcomes.unit_ids)}
         nobody: frozenset[int] = frozenset()
         of = [(self.outcomes.finish_of(places[unit]), self.away.get(unit, nobody)) for unit in units]
+        if of and not any(away for _, away in of):
+            return Spread.of(map(_last, zip(*(finish for finish, _ in of), strict=True)))
         found = []
         for number in range(self.outcomes.replications):
             ends = [finish[number] for finish, away in of if number not in away]
@@ -81,7 +83,6 @@ def _column(plan: draws.Plan, stage: int, seed: int, replications: int) -> Itera
         yield from draws.column(plan, stage, seed, block, slice(0, left))
 
 
-def _last(ends: Iterable[float]) -> float:
+def _last(ends: Sequence[float]) -> float:
     # max() of a NaN depends on the order; a sum keeps it.
-    ends = list(ends)
     return math.nan if math.isnan(sum(ends)) else max(ends)
