@@ -15,6 +15,7 @@ from benchday.demo.instruments import INSTRUMENTS, Bench, start, stop
 from benchday.demo.people import DemoPeople
 from benchday.demo.report import DemoReport
 from benchday.demo.troubles import checked, laid_out, named
+from benchday.domain.errors import InputError
 from benchday.domain.fold import DayState, fold
 from benchday.domain.kinds import DayClosed
 from benchday.domain.plan import DayPlan
@@ -86,7 +87,12 @@ async def run_simulated(folder: Path, options: RunOptions, operators: Operators)
     record = record_folder(folder, plan.day.record, options.record)
     bench = Bench(folder, record, options.speed_milli, laid_out(folder / INSTRUMENTS, scenario, None))
     await start(bench, scenario)
-    return await run_day(folder, replace(options, hands=hands_on(bench, plan)), operators)
+    try:
+        return await run_day(folder, replace(options, hands=hands_on(bench, plan)), operators)
+    except InputError:
+        # The day was refused before it began: nobody needs its instruments.
+        stop(bench, [u.serial for u in scenario.units])
+        raise
 
 
 def read_state(record: Path, plan: DayPlan) -> DayState | None:
