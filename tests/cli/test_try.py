@@ -73,7 +73,7 @@ def test_what_fails_says_what_was_expected_and_what_came(gantry: Process, tmp_pa
     assert try_playbook(TryOptions(wrong, str(gantry.link))) == 3
     told = capsys.readouterr().out
     assert "identify: fails" in told
-    assert "expected 'RELEASE {release}'; last came 'REL " in told
+    assert "expected a line that begins with RELEASE and tells release; last came 'REL " in told
     assert "these do not: identify" in told
     assert "power: works" in told
 

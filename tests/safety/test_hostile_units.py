@@ -90,7 +90,7 @@ async def served(stock: Stock, **says: Any) -> HostileShop:
     shop = hostile_shop(stock)
     shop.only(HOSTILE, GOOD, crew="")
     shop.says = says
-    shop.people.answers |= {"line": None, "interrupted": None, f"recording {MARKUP}": None}
+    shop.people.answers |= {"line": None, "interrupted": {"answer": "leave held"}, f"recording {MARKUP}": None}
     day = await shop.whole_day()
     assert day.unit(GOOD).writes == ["2.10"]
     assert day.unit(GOOD).state is State.HANDED_BACK

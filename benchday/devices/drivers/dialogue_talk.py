@@ -233,7 +233,7 @@ def _in_words(text: str) -> str:
     names, begins = read_pattern(text).names, text.partition("{")[0].strip()
     if not names:
         return repr(text)
-    in_order = sorted(names, key=lambda name: text.find(f"{{{name}"))
+    in_order = [part.name for part in read_pattern(text).parts if part.name in names]
     *most, last = [name.replace("_", " ") for name in in_order]
     told = f"{', '.join(most)} and {last}" if most else last
     return f"a line that {f'begins with {begins} and ' if begins else ''}tells {told}"
