@@ -14,6 +14,7 @@ import pytest
 from benchday.cli.documents import DOCUMENTS
 from benchday.inputs.sample import write_sample
 from benchday_simulators.images import build_image
+from tests.cli.answering import value_for
 
 OPERATOR = "Ines Halloran"
 UNIT = "007421530018"
@@ -75,26 +76,9 @@ def _served(process: subprocess.Popen[str]) -> Iterator[dict[str, Any]]:
         told: dict[str, Any] = json.loads(line)
         yield told
         if "topic" in told:
-            given = {"id": told["id"], "value": _value(told), "operator": OPERATOR}
+            given = {"id": told["id"], "value": value_for(told, UNIT[-4:]), "operator": OPERATOR}
             process.stdin.write(json.dumps(given) + "\n")
             process.stdin.flush()
-
-
-def _value(item: dict[str, Any]) -> dict[str, Any]:
-    if item["topic"] == "confirm":
-        return {"answer": "write", "label": UNIT[-4:]}
-    given: dict[str, Any] = {}
-    for wanted in item["wanted"]:
-        match wanted["kind"]:
-            case "choice":
-                given[wanted["name"]] = wanted["choices"][0]
-            case "flag":
-                given[wanted["name"]] = True
-            case "integer":
-                given[wanted["name"]] = 90
-            case "text" if wanted["required"]:
-                given[wanted["name"]] = "Maren Oakhurst"
-    return given
 
 
 def test_status_tells_the_day(one_unit: Path) -> None:

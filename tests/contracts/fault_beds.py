@@ -41,6 +41,21 @@ _SMP_HURRIED: Mapping[str, Any] = {
 }
 _SMP_PATIENT: Mapping[str, Any] = {"answer_s": 0.3, "erase_s": 1.0, "tries": 9, "down_s": 0.1, "poll_s": 0.05}
 
+
+def _wherry(way: str, *, over: str) -> Kind:
+    return Kind(
+        way,
+        "smp",
+        "Wherry",
+        slots_bed,
+        _SMP_HURRIED,
+        _SMP_PATIENT,
+        can=_SMP_CAN,
+        setting=_RECEIVER,
+        serve=("--over", over),
+    )
+
+
 KINDS: dict[str, Kind] = {
     "console on a Millrace": Kind(
         "line",
@@ -79,28 +94,8 @@ KINDS: dict[str, Kind] = {
         can=(*_SERVED, "prove"),
         setting=("search", ("on", "off")),
     ),
-    "SMP on a Wherry's line": Kind(
-        "line",
-        "smp",
-        "Wherry",
-        slots_bed,
-        _SMP_HURRIED,
-        _SMP_PATIENT,
-        can=_SMP_CAN,
-        setting=_RECEIVER,
-        serve=("--over", "line"),
-    ),
-    "SMP to a Wherry by datagrams": Kind(
-        "datagrams",
-        "smp",
-        "Wherry",
-        slots_bed,
-        _SMP_HURRIED,
-        _SMP_PATIENT,
-        can=_SMP_CAN,
-        setting=_RECEIVER,
-        serve=("--over", "udp"),
-    ),
+    "SMP on a Wherry's line": _wherry("line", over="line"),
+    "SMP to a Wherry by datagrams": _wherry("datagrams", over="udp"),
     "a receiver that is only listened to": Kind(
         "line",
         "watch",

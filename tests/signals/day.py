@@ -10,7 +10,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from functools import partial
 from pathlib import Path
@@ -21,6 +21,7 @@ from benchday.domain.scenario import Scenario
 from benchday.inputs.sample import SCENARIO, scenario_text, shipped_scenario, write_sample
 from benchday.inputs.sample_text import roster_text
 from benchday_simulators.images import build_image
+from tests.cli.answering import value_for
 
 UNIT = "007421530018"
 OPERATOR = "Ines Halloran"
@@ -110,24 +111,6 @@ def being_written(folder: Path) -> Callable[[], bool]:
     return lambda: {e["what"] for e in unit_log(folder)} & {"image_begin", "flashed"} == {"image_begin"}
 
 
-def value_for(item: Mapping[str, Any]) -> dict[str, Any]:
-    """Answer an item as somebody does for whom all is well."""
-    if item["topic"] == "confirm":
-        return {"answer": "write", "label": UNIT[-4:]}
-    given: dict[str, Any] = {}
-    for wanted in item["wanted"]:
-        match wanted["kind"]:
-            case "choice":
-                given[wanted["name"]] = wanted["choices"][0]
-            case "flag":
-                given[wanted["name"]] = True
-            case "integer":
-                given[wanted["name"]] = 90
-            case "text" if wanted["required"]:
-                given[wanted["name"]] = "Maren Oakhurst"
-    return given
-
-
 class AtThePipe:
     """The program, with somebody at its pipe who answers everything but some topics."""
 
@@ -200,7 +183,7 @@ class AtThePipe:
 
     def _answer(self, item: dict[str, Any]) -> None:
         assert self.process.stdin is not None
-        given = {"id": item["id"], "value": value_for(item), "operator": OPERATOR}
+        given = {"id": item["id"], "value": value_for(item, UNIT[-4:]), "operator": OPERATOR}
         try:
             self.process.stdin.write(json.dumps(given) + "\n")
             self.process.stdin.flush()

@@ -125,7 +125,7 @@ def _release_faults(at: Serving, found: Identity, wanted: str | None) -> list[_F
         return [_Fault(happening, f"the unit is in its boot loader, with no valid release{again}")]
     text = f"the release is {found.release}, expected {wanted}"
     if happening is Happening.OLD_RELEASE and at.story.sent is not None:
-        text += f"; {at.story.became}, but the unit did not keep it, or did not take it: did its power fail meanwhile?"
+        text += f"; {at.story.became}, but the unit did not keep it, or did not take it, as when its power fails"
     return [_Fault(happening, text)]
 
 

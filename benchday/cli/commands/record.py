@@ -47,8 +47,8 @@ def copy(dest: Path, day: Path | None, record: Path | None, *, as_json: bool) ->
 
 def _copied(folder: Path, copied: Copied) -> Iterator[str]:
     yield from _simulated(copied.simulated)
-    new = f"{copied.entries_new} of them new" if copied.entries_new else "none of them new"
-    yield f"{folder} is copied to {copied.dest}, {new}:"
+    new = {0: "no entry is new", 1: "1 entry is new"}.get(copied.entries_new, f"{copied.entries_new} entries are new")
+    yield f"{folder} is copied to {copied.dest}; {new}:"
     yield from _chains(copied.ends)
     files = f"{counted(copied.recordings, 'file')} in its archive, {copied.recordings_new} of them new"
     size = f" ({in_bytes(copied.bytes_new)})" if copied.recordings_new else ""
