@@ -65,7 +65,7 @@ class SimulatedHands:
     async def _connect(self, unit: str, *_: Any) -> None:
         await self._do(unit, {"do": "antenna", "fitted": True})
         # The others are switched on once they are plugged in: waiting for a cable need not run a battery down.
-        if _has_no_line(read_state(self._bench, unit)):
+        if _line(read_state(self._bench, unit)) == "none":
             await self._up(unit)
 
     async def _plug(self, unit: str, *_: Any) -> None:
@@ -76,8 +76,11 @@ class SimulatedHands:
             await self._up(member)
 
     async def _look_at_it(self, unit: str, item: Item, _: Mapping[str, Any]) -> None:
-        """Switch it off and on where that is what helps; never what may be half written."""
-        if SWITCH in item.text and not _has_no_line(read_state(self._bench, unit)):
+        """Mount its drive again; switch it off and on where that is what helps, never what may be half written."""
+        line = _line(read_state(self._bench, unit))
+        if line == "drive":
+            await self._do(unit, {"do": "mount"})
+        if SWITCH in item.text and line != "none":
             await self._do(unit, {"do": "switch", "on": False})
             await anyio.sleep(HANDS_WITHIN_S)
             await self._up(unit)
@@ -164,10 +167,11 @@ def _holds(bench: Bench, unit: str, condition: Callable[[Mapping[str, Any]], boo
         return False
 
 
-def _has_no_line(told: Mapping[str, Any]) -> bool:
+def _line(told: Mapping[str, Any]) -> str:
+    """Return how a host reaches it."""
     from benchday_simulators.models import MODELS  # noqa: PLC0415 - only where there are simulators
 
-    return MODELS[str(told["model"])].line == "none"
+    return MODELS[str(told["model"])].line
 
 
 def _percent(told: Mapping[str, Any]) -> int:

@@ -16,6 +16,8 @@ JOBS, UPDATE, PROOF = "JOBS", "UPDATE", "PROOF"
 IMAGE = "SLUICEPAD.FEN"
 ADDRESS = "127.0.0.1"
 NONCE_LETTERS = 32
+UNMOUNTED = "unmounted: restart takes what was put on"
+"""what its display says it is doing"""
 MEMORY_BYTES = 268_435_456
 """what there is for recordings and an image"""
 FULL_BYTES = 4096
@@ -97,7 +99,11 @@ class DriveFace:
     async def _look(self) -> None:
         if self._unit.unmount_asked.is_set() and self._drive.exists():
             self._hide()
-            self._unit.be("idle", "unmounted: restart takes what was put on")
+            self._unit.be("idle", UNMOUNTED)
+            self._unit.save()
+        elif self._unit.doing == UNMOUNTED and not self._unit.unmount_asked.is_set() and not self._pulled:
+            self._show()
+            self._unit.be("idle")
             self._unit.save()
         try:
             await self._look_at_drive()

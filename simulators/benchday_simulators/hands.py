@@ -38,7 +38,7 @@ class Hands:
                 "restart": self._restart,
             }
         if unit.model.line == "drive":
-            self._deeds |= {"unmount": self._unmount, "restart": self._restart}
+            self._deeds |= {"unmount": self._unmount, "mount": self._mount, "restart": self._restart}
 
     async def work(self) -> None:
         """Do what is written, for ever."""
@@ -157,6 +157,9 @@ class Hands:
 
     async def _unmount(self, _: Deed) -> None:
         self._unit.unmount_asked.set()
+
+    async def _mount(self, _: Deed) -> None:
+        self._unit.unmount_asked.clear()
 
     async def _restart(self, _: Deed) -> None:
         await self._while_lit(self._unit.meet("restart"))

@@ -40,7 +40,7 @@ PULLED = """\
 DAYS = {
     "whole": (20, 1, 600, ""),
     "one": (6, 5, 600, ""),
-    "other": (6, 5, 900, ""),
+    "other": (6, 5, 400, ""),
     "troubled": (3, 1, 600, "trouble.yaml"),
     "pulled": (1, 1, 600, "pulled.yaml"),
 }

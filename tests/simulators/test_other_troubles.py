@@ -163,6 +163,18 @@ def test_recordings_vanish_from_a_drive_while_it_shows(tmp_path: Path) -> None:
         until(lambda: list((drive / "JOBS").iterdir()) == [], "the jobs to go")
 
 
+def test_an_unmounted_drive_is_mounted_again_with_what_was_put_on(tmp_path: Path) -> None:
+    with sluicepad(tmp_path) as (process, drive):
+        put = drive / "UPDATE" / "SLUICEPAD.FEN"
+        put.write_bytes(PAD_IMAGE)
+        process.hand(do="unmount")
+        until(lambda: not drive.exists(), "the unmount")
+        process.hand(do="mount")
+        until(drive.exists, "the drive")
+        assert put.read_bytes() == PAD_IMAGE
+        assert process.log("image_begin") == []
+
+
 def test_a_drive_is_pulled_in_the_middle_of_a_copy(tmp_path: Path) -> None:
     with sluicepad(tmp_path, {"what": "cable out", "after_bytes": 100_000, "seconds": 0.5}) as (process, drive):
         with (drive / "UPDATE" / "part").open("wb") as out:

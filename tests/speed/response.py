@@ -13,6 +13,8 @@ import statistics
 import sys
 import tempfile
 import time
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from pathlib import Path
 
 import anyio
@@ -76,9 +78,9 @@ async def measure(folder: Path, keys: int) -> tuple[Watch, int, float]:
 
 async def _measured(shop: LongShop, clock: ManualClock, out: Vt100_Output, keys: int) -> tuple[Watch, int, float]:
     plan = shop.plan
-    async with shop.opened() as tools, anyio.create_task_group() as tasks:
+    # Time passes until the last task has ended: what is cancelled may still wait for it before it lets go.
+    async with shop.opened() as tools, _passing(clock), anyio.create_task_group() as tasks:
         day = BenchDay(tools)
-        tasks.start_soon(_pass_time, clock)
         tasks.start_soon(day.run, shop.people)
         await tools.book.until(lambda: sum(s.on_station for s in tools.book.state.units.values()) >= STATIONS)
         with create_pipe_input() as typed, create_app_session(input=typed, output=out):
@@ -114,6 +116,14 @@ async def _typed(watch: Watch, desk: BenchDesk, talk: Conversation, keys: int) -
             await watch.key("7", "0" + "7" * (number % 3 + 1))
         await anyio.sleep(0.02)
     assert desk.state.seq
+
+
+@asynccontextmanager
+async def _passing(clock: ManualClock) -> AsyncIterator[None]:
+    async with anyio.create_task_group() as tasks:
+        tasks.start_soon(_pass_time, clock)
+        yield
+        tasks.cancel_scope.cancel()
 
 
 async def _pass_time(clock: ManualClock) -> None:
