@@ -39,8 +39,8 @@ PULLED = """\
 
 DAYS = {
     "whole": (20, 1, 600, ""),
-    "one": (6, 5, 600, ""),
-    "other": (6, 5, 400, ""),
+    "one": (6, 5, 300, ""),
+    "other": (6, 5, 450, ""),
     "troubled": (3, 1, 600, "trouble.yaml"),
     "pulled": (1, 1, 600, "pulled.yaml"),
 }

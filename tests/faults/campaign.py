@@ -149,10 +149,16 @@ def run_all(orders: list[Order], folder: Path, at_once: int) -> Iterator[Result]
     while waiting or running:
         while waiting and len(running) < at_once:
             order = waiting.pop()
-            running[_forked(order, grounds.for_case(order), folder / order.name)] = order
+            running[_forked(order, grounds.for_case(order), _own(order, folder))] = order
         pid, _ = os.wait()
         if pid in running:
-            yield _result(running.pop(pid), folder)
+            order = running.pop(pid)
+            yield _result(order, _own(order, folder))
+
+
+def _own(order: Order, folder: Path) -> Path:
+    """Return a case's folder, of this call alone: instruments of a call that was killed may still write to theirs."""
+    return folder / f"{order.name}-{os.getpid()}"
 
 
 def _forked(order: Order, ground: Ground, folder: Path) -> int:
@@ -168,7 +174,7 @@ def _forked(order: Order, ground: Ground, folder: Path) -> int:
 
 
 def _result(order: Order, folder: Path) -> Result:
-    path = (folder / order.name).with_suffix(".json")
+    path = folder.with_suffix(".json")
     if not path.exists():
         return Result(order.name, order.kind, alarms=["the case itself went wrong"])
     result = Result(**json.loads(path.read_text(encoding="utf-8")))
@@ -221,6 +227,8 @@ def main() -> int:
     path = asked.folder / RESULTS
     done = _read(path)
     missing = [o for o in orders if o.name not in done]
+    for left in (left for order in missing for left in asked.folder.glob(f"{order.name}-*")):
+        shutil.rmtree(left, ignore_errors=True)
     if missing:
         preload()
     with path.open("a", encoding="utf-8") as out:
