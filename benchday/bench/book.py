@@ -22,6 +22,7 @@ class Book:
         self._journal = journal
         self._turn = anyio.Lock()
         self._news = anyio.Event()
+        self._writes_since_us: int | None = None
 
     async def append(self, *drafts: Draft, expect: Sequence[str] = ()) -> tuple[Entry, ...]:
         """Append all or none, and take them in.
@@ -33,7 +34,7 @@ class Book:
         # Once begun, an append is seen through: a cancelled step must not leave the state behind the journal.
         entries: tuple[Entry, ...] = ()
         with anyio.CancelScope(shield=True):
-            async with self._turn:
+            async with self._writing():
                 self._check_moves(drafts)
                 entries = await self._journal.append(drafts, expect)
                 self._take_in()
@@ -43,11 +44,25 @@ class Book:
     async def beside(self) -> AsyncIterator[Journal]:
         """Lend the journal for an append of its own (the permit desk's); what it wrote is taken in afterwards."""
         with anyio.CancelScope(shield=True):
-            async with self._turn:
+            async with self._writing():
                 try:
                     yield self._journal
                 finally:
                     self._take_in()
+
+    @asynccontextmanager
+    async def _writing(self) -> AsyncIterator[None]:
+        async with self._turn:
+            self._writes_since_us = self.clock.monotonic()
+            try:
+                yield
+            finally:
+                self._writes_since_us = None
+
+    def writes_for_s(self) -> int:
+        """Return how many real seconds the entry that is being written has taken so far; 0 where none is."""
+        since_us = self._writes_since_us
+        return 0 if since_us is None else (self.clock.monotonic() - since_us) // 1_000_000
 
     def entries(self) -> tuple[Entry, ...]:
         """Return every entry of this bench, of all days."""

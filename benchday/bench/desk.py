@@ -68,6 +68,10 @@ class BenchDesk:
         """Day time, microseconds since 1970 UTC."""
         return self._tools.book.clock.now()
 
+    def record_waits_s(self) -> int:
+        """Return for how many real seconds the record has been writing one entry: nothing goes on meanwhile."""
+        return self._tools.book.writes_for_s()
+
     async def wait_until(self, at_us: int) -> None:
         """Return when the day time is ``at_us`` or later."""
         await self._tools.book.clock.wait_until(at_us)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
+import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
@@ -189,3 +190,15 @@ def test_plain_lines_where_the_terminal_can_do_no_more(day: Path) -> None:
         assert b"\x1b" not in terminal.raw
         terminal.interrupt()
         terminal.wait_for("No new step begins (stop 1).")
+
+
+def test_a_record_that_another_program_has_locked_is_told(day: Path) -> None:
+    """The bench waits for it; what a person has typed is taken once it goes on."""
+    with at_work(day, 200, 60) as terminal:
+        with closing(sqlite3.connect(day / "record" / "journal.db", isolation_level=None)) as other:
+            other.execute("BEGIN IMMEDIATE")
+            terminal.type("1\r")
+            terminal.wait_for("The record has not taken an entry for")
+            assert "locked" in terminal.text
+            other.execute("ROLLBACK")
+        terminal.wait_for(lambda: "has not taken an entry" not in terminal.text)

@@ -13,6 +13,9 @@ from benchday.domain.items import Wanted
 from benchday.domain.telling.figures import clock, figures
 from benchday.domain.units import blanked
 
+SLOW_RECORD_S = 3
+"""Real seconds; an entry mostly takes a few thousandths of one."""
+
 
 @dataclass(frozen=True, slots=True)
 class QueueRow:
@@ -88,7 +91,16 @@ def view_of(talk: Conversation) -> View:
         text=text,
         scroll=talk.scroll,
         question=talk.prompt.question(),
-        message=talk.message,
+        message=_slow_record(desk.record_waits_s()) or talk.message,
+    )
+
+
+def _slow_record(seconds: int) -> str:
+    if seconds < SLOW_RECORD_S:
+        return ""
+    return (
+        f"The record has not taken an entry for {seconds} s, the bench waits: another program has it locked, or the "
+        "disk is slow. Leave the units as they are."
     )
 
 

@@ -17,15 +17,20 @@ import anyio
 import httpx
 
 from benchday.devices.drivers.web_errors import ALL_OF_HTTPX, translated
+from benchday.devices.drivers.web_first import PatientAtFirst
 from benchday.domain.errors import Garbled, LinkForbidden, LinkSilent, Refused
 
 MOST_JSON_BYTES = 1 << 20
+FIRST_POLL_S = 0.25
+"""Between two tries of a first connection."""
 
 
 @dataclass(frozen=True, slots=True)
 class WebLimits:
     """Real seconds."""
 
+    appears_s: float = 5.0
+    """How long nobody may listen there at first: a unit that was just switched on."""
     answer_s: float = 10.0
     """For an answer to a request."""
     test_s: float = 180.0
@@ -88,7 +93,7 @@ class WebSession:
             follow_redirects=False,
             trust_env=False,
             timeout=limits.answer_s,
-            transport=transport or _over_sockets(),
+            transport=transport or PatientAtFirst(_over_sockets(), limits.appears_s, FIRST_POLL_S),
             headers={"Accept-Encoding": "identity"},
         )
 
