@@ -58,7 +58,9 @@ class BenchDay:
             RecordError: the journal cannot be written any more.
             Exception: what a face stumbled over, once the writes that ran have ended.
         """
-        await hold_what_was_cut(self._tools.book, "the program ended while the unit was being written")
+        await hold_what_was_cut(
+            self._tools.book, self._tools.queue, "the program ended while the unit was being written"
+        )
         await void_confirmations(self._tools.book, self._tools.queue)
         async with anyio.create_task_group() as day:
             for station in self.stations:
@@ -74,7 +76,9 @@ class BenchDay:
             day.start_soon(self._operators, operators)
             await self._tools.book.until(self._over)
             day.cancel_scope.cancel()
-        await hold_what_was_cut(self._tools.book, "the program was stopped while the unit was being written")
+        await hold_what_was_cut(
+            self._tools.book, self._tools.queue, "the program was stopped while the unit was being written"
+        )
         await self._tools.book.append(ProgramStopped(why=self._why).draft())
         if self._fault is not None:
             raise self._fault

@@ -14,7 +14,7 @@ from benchday.domain.steps import NO_SAFE_STOP, State
 from benchday.domain.story import UnitStory
 
 
-async def hold_what_was_cut(book: Book, why: str) -> tuple[str, ...]:
+async def hold_what_was_cut(book: Book, queue: ItemQueue, why: str) -> tuple[str, ...]:
     """Hold each unit that was in a step without a safe stop, and stop its line; return their serials.
 
     The unit keeps its station and its cable: nobody should touch it before a person has decided.
@@ -22,6 +22,9 @@ async def hold_what_was_cut(book: Book, why: str) -> tuple[str, ...]:
     drafts: list[Draft] = []
     cut = [s for s in book.state.units.values() if s.state in NO_SAFE_STOP or _half_set(s)]
     for story in cut:
+        # First, since a unit that is held is not looked at here again: an act that was asked of hands ("begin now")
+        # is over, and nobody may still do it to a unit that may be half written.
+        await queue.void_for(story.serial, why)
         drafts += _ended(story)
         drafts += _hold(story, why).drafts(story, story.station)
     if drafts:

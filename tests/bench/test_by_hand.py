@@ -88,6 +88,19 @@ async def test_who_does_not_begin_leaves_the_unit_as_it_was(shop: HandShop) -> N
         assert [f["outcome"] for f in shop.facts("act_ended", UNIT)] == ["refused"]
 
 
+async def test_killed_while_somebody_is_told_to_begin_nobody_is_told_so_any_more(shop: HandShop) -> None:
+    """Who comes back to the bench after that reads that the unit may be half written, and not that a write is due."""
+    shop.people.answers |= {"hand:write": None, "interrupted": None, "line": None}
+    async with shop.running() as day:
+        told = (await day.item("hand:write", UNIT)).item
+    async with shop.running() as day:
+        await day.item("interrupted", UNIT)
+        assert [i.item.topic for i in day.desk.items() if i.item.unit == UNIT] == ["interrupted"]
+        with pytest.raises(InputError, match="was withdrawn: the program ended while the unit was being written"):
+            await day.desk.answer(told.id, {"begun": True}, INES, "person")
+    assert shop.units[UNIT].reaches == []
+
+
 async def test_while_it_writes_the_step_runs_is_timed_and_foreseen(shop: HandShop) -> None:
     begin = shop.in_hand
     shop.people.answers["hand:write"] = lambda desk, asked: (

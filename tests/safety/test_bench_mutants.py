@@ -70,6 +70,13 @@ MUTANTS = (
         _promise("a_confirmation_from_before_a_restart_is_withdrawn"),
     ),
     Mutant(
+        "an order to begin a write that outlives the program",
+        "bench/recovery.py",
+        "        await queue.void_for(story.serial, why)\n",
+        "",
+        ("bench/test_by_hand.py::test_killed_while_somebody_is_told_to_begin_nobody_is_told_so_any_more",),
+    ),
+    Mutant(
         "a confirmation on any label",
         "bench/permit_desk.py",
         "if typed in (wanted.casefold(), serial.casefold()):",
