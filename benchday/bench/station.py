@@ -216,8 +216,9 @@ class Station:
         # Nothing that was given or spent before a hold counts after it.
         at.permit = at.act = None
         await at.let_go()
-        await at.record(*hold.drafts(at.story, at.station))
+        # First: a program that ends between the two takes up a unit that is not held yet, and looks at it again.
         await at.tools.queue.void_for(at.unit, "the unit is held")
+        await at.record(*hold.drafts(at.story, at.station))
 
     async def _leaves(self, at: Serving) -> StepName | None:
         """Go on with a unit that was held or sent off and still stands here."""
