@@ -112,6 +112,23 @@ async def test_a_power_failure_leaves_the_old_release_running(tmp_path: Path, ov
         await driver.aclose()
 
 
+@pytest.mark.asyncio
+@pytest.mark.parametrize(("over", "percent", "begun"), [("line", 50, 1), ("udp", 50, 1), ("line", 0, 0), ("udp", 0, 0)])
+async def test_one_that_was_off_for_a_moment_is_not_written_from_the_beginning(
+    tmp_path: Path, over: str, percent: int, begun: int
+) -> None:
+    """It answers again while pieces are still sent to it: another write of the image needs another permit."""
+    power = {"when": "image", "percent": percent, "what": "power out", "seconds": 0.2}
+    async with wherry(tmp_path, over, power) as (process, where):
+        made = await make_driver("smp", Place(where, SET | {"answer_s": 2.0, "erase_s": 2.0, "tries": 30}))
+        assert isinstance(made, SmpDriver)
+        with pytest.raises(TransferCut, match="knows of no transfer"):
+            await write(made)
+        await made.aclose()
+        assert len(process.log("image_begin")) == begun
+        assert process.log("flashed") == []
+
+
 async def _once_up(driver: SmpDriver) -> str | None:
     with anyio.fail_after(20):
         while True:

@@ -130,17 +130,21 @@ async def _send_piece(line: SmpLine, way: ImageWay) -> None:
     """Send the piece that the unit wants, and heed from where it wants the next one."""
     data, request = _piece(line, way)
     began, last = way.at, way.at + len(data) == len(way.image)
+    # The first piece goes out once: to a unit that has restarted meanwhile it would begin a second write. Where its
+    # answer is missing the next piece asks whether it came, which begins nothing.
+    limit_s, tries = (None, None) if began else (line.limits.erase_s, 1)
     try:
-        said = await line.ask(
-            request, ImageUploadWriteResponse, "a piece of the image", limit_s=None if began else line.limits.erase_s
-        )
+        said = await line.ask(request, ImageUploadWriteResponse, "a piece of the image", limit_s=limit_s, tries=tries)
     except Refused as refusal:
-        if way.best == 0 and line.sent_times == 1:
+        if began == 0:
             raise
         raise way.cut(f"the unit refused a piece: {refusal.code} {refusal.words}") from refusal
     except LinkSilent as error:
         if last:
             raise _unknown("the last piece was sent, but the unit did not say that it came") from error
+        if began == 0:
+            way.at = len(data)
+            return
         raise way.cut(f"the unit fell silent while the image was sent: {error}") from error
     except DeviceError as error:
         raise way.cut(f"the image was on its way: {error}") from error
@@ -151,6 +155,8 @@ async def _send_piece(line: SmpLine, way: ImageWay) -> None:
     if last and wanted == 0 and line.sent_times > 1:
         await _read_back(line, way, began)
         return
+    if wanted == 0 and began:
+        raise way.cut("the unit knows of no transfer: it never heard of it, or was off, or restarted, meanwhile")
     way.at, way.match = wanted, said.match
     way.setbacks = 0 if wanted > way.best else way.setbacks + (wanted <= began)
     way.best = max(way.best, wanted)
