@@ -241,6 +241,13 @@ MUTANTS = (
         ("devices/test_smp.py::test_a_swapped_unit_is_not_confirmed",),
     ),
     Mutant(
+        "an image begun anew under the same act",
+        "devices/drivers/smp_image.py",
+        "if wanted == 0 and began:",
+        "if False:",
+        ("devices/test_smp.py::test_each_failure_has_its_own_word",),
+    ),
+    Mutant(
         "an image whose sum the unit says differs",
         "devices/drivers/smp_image.py",
         "if way.match is False:",
