@@ -81,7 +81,7 @@ async def test_ten_thousand_entries_make_no_look_at_the_day_dearer(tmp_path: Pat
         plan = plan or load_day(folder)
         desk: Any = SimpleNamespace(
             state=state, plan=plan, ticks={}, outlook=None, now=lambda: 1, items=state.open_items,
-            may=lambda *_: True, waiting_reasons=dict,
+            may=lambda *_: True, waiting_reasons=dict, record_waits_s=lambda: 0,
         )  # fmt: skip
         talk = Conversation(desk, "Ines Halloran", "person")
         talk.refresh()
