@@ -28,6 +28,9 @@ def of_whole_processes(case: Case, draw: Random, number: int) -> None:
         seconds = draw.uniform(0.0, draw.choice((0.4, 3.0))) if after_start else draw.uniform(0.1, 3.0)
         together = draw.random() < 0.8
         last = len(case.result.runs) == kills
+        if not case.result.runs:
+            # The first surely meets both at work, however fast the computer is.
+            after_start, together, seconds = True, True, seconds * 0.1
         if _run(case, None if last else seconds, after_start=after_start, together=together) != "killed":
             return
 
@@ -40,7 +43,7 @@ def _run(case: Case, seconds: float | None, *, after_start: bool, together: bool
     ended = "killed"
     try:
         if seconds is not None and after_start:
-            _until_taken_up(case.folder, program)
+            _until_taken_up(case, program)
         status = program.wait(seconds if seconds is not None else HANG_S)
         ended = "finished" if status == 0 else f"the command ended with {status}; see program.err"
     except subprocess.TimeoutExpired:
@@ -55,9 +58,12 @@ def _run(case: Case, seconds: float | None, *, after_start: bool, together: bool
     return ended
 
 
-def _until_taken_up(folder: Path, program: subprocess.Popen[bytes]) -> None:
-    before, until = _starts(folder), time.monotonic() + HANG_S
-    while _starts(folder) == before and program.poll() is None and time.monotonic() < until:
+def _until_taken_up(case: Case, program: subprocess.Popen[bytes]) -> None:
+    """Wait until the day is taken up; the first time, until its instruments run as well."""
+    before, until = _starts(case.folder), time.monotonic() + HANG_S
+    while _starts(case.folder) == before and program.poll() is None and time.monotonic() < until:
+        time.sleep(LOOK_S)
+    while not before and not running(case) and program.poll() is None and time.monotonic() < until:
         time.sleep(LOOK_S)
 
 
