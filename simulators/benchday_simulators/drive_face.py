@@ -16,8 +16,6 @@ JOBS, UPDATE, PROOF = "JOBS", "UPDATE", "PROOF"
 IMAGE = "SLUICEPAD.FEN"
 ADDRESS = "127.0.0.1"
 NONCE_LETTERS = 32
-UNMOUNTED = "unmounted: restart takes what was put on"
-"""what its display says it is doing"""
 MEMORY_BYTES = 268_435_456
 """what there is for recordings and an image"""
 FULL_BYTES = 4096
@@ -36,6 +34,7 @@ class DriveFace:
         self._asked: asyncio.Server | None = None
         self._off = self._drive.with_name(OFF)
         self._pulled = False
+        self._unmounted = False
         self._up = False
         self._met = False
         self._refused = ""
@@ -59,6 +58,7 @@ class DriveFace:
         """Show the drive until a restart is asked for, then take what was put on it."""
         self._unit.restart_asked.clear()
         self._unit.unmount_asked.clear()
+        self._unmounted = False
         self._up = True
         if not self._pulled:
             await self._meet("recordings")
@@ -99,9 +99,11 @@ class DriveFace:
     async def _look(self) -> None:
         if self._unit.unmount_asked.is_set() and self._drive.exists():
             self._hide()
-            self._unit.be("idle", UNMOUNTED)
+            self._unmounted = True
+            self._unit.be("idle", "unmounted: restart takes what was put on")
             self._unit.save()
-        elif self._unit.doing == UNMOUNTED and not self._unit.unmount_asked.is_set() and not self._pulled:
+        elif self._unmounted and not self._unit.unmount_asked.is_set() and not self._pulled:
+            self._unmounted = False
             self._show()
             self._unit.be("idle")
             self._unit.save()

@@ -108,14 +108,13 @@ class FinishedDay:
         """Return what people answered about a unit; nonces, folders, times and charges differ from day to day.
 
         How often somebody has to see to a plug before a unit is heard, and how far its battery ran down while it
-        waited, depend on the computer's load, and decide nothing but what helps against that.
+        waited, depend on the computer's load, and decide nothing but whether it gets another pack.
         """
-        skipped = ("hand:prove", "hand:fetch", "hand:power", "charged", "silence", *_AGAINST_LITTLE_CHARGE)
+        skipped = ("hand:prove", "hand:fetch", "hand:power", "charged", "fit pack", "silence")
         own = [a for a in self.asked if a.item["unit"] == serial and a.item["topic"] not in skipped]
         return sorted((a.item["topic"], _without_references(a.answered.facts["value"])) for a in own)
 
 
-_AGAINST_LITTLE_CHARGE = ("fit pack", "external power", "measure", "charge")
 _TIMED = ("closing", "power", "room", "bench pc", "first off")
 """Checks whose figures follow from the time, the charge, the computer, or from who came first."""
 

@@ -5,13 +5,18 @@ from __future__ import annotations
 import socket
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from typing import cast
 
 import anyio
 import httpx
 import pytest
 
+from benchday.devices.drivers import Place, make_driver
+from benchday.devices.drivers.page import PageDriver
 from benchday.devices.drivers.web_session import Address, WebLimits, WebSession
 from benchday.domain.errors import LinkGone, LinkNotFound
+from tests.devices.page_server import PLAIN, QUICK, good, server
+from tests.devices.pages import with_page
 
 pytestmark = pytest.mark.asyncio
 
@@ -54,6 +59,28 @@ async def test_it_is_waited_for(bound: socket.socket) -> None:
             tasks.start_soon(comes_up)
             with anyio.fail_after(LONG_S):
                 assert (await session.ask("GET", "/status")).status == httpx.codes.OK
+
+
+async def test_a_declared_page_is_waited_for_as_well() -> None:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    up = anyio.Event()
+
+    async def comes_up() -> None:
+        await anyio.sleep(LATE_S)
+        async with server(good, port=port):
+            await up.wait()
+
+    told = {**QUICK, "user": "heron", "password": "heron", "appears_s": LONG_S, "answer_s": LONG_S}
+    place = Place(f"http://127.0.0.1:{port}", told, playbook=with_page(PLAIN), unit="7")
+    driver = cast("PageDriver", await make_driver("page", place))
+    async with anyio.create_task_group() as tasks:
+        tasks.start_soon(comes_up)
+        with anyio.fail_after(LONG_S):
+            assert (await driver.identify()).serial == "7"
+        await driver.aclose()
+        up.set()
 
 
 async def test_one_that_stays_away_is_told_as_before(bound: socket.socket) -> None:

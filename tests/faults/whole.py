@@ -61,9 +61,11 @@ def _run(case: Case, seconds: float | None, *, after_start: bool, together: bool
 def _until_taken_up(case: Case, program: subprocess.Popen[bytes]) -> None:
     """Wait until the day is taken up; the first time, until its instruments run as well."""
     before, until = _starts(case.folder), time.monotonic() + HANG_S
-    while _starts(case.folder) == before and program.poll() is None and time.monotonic() < until:
-        time.sleep(LOOK_S)
-    while not before and not running(case) and program.poll() is None and time.monotonic() < until:
+
+    def is_up() -> bool:
+        return _starts(case.folder) != before and (before > 0 or bool(running(case)))
+
+    while not is_up() and program.poll() is None and time.monotonic() < until:
         time.sleep(LOOK_S)
 
 

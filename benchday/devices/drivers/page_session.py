@@ -18,7 +18,7 @@ from benchday.devices.drivers.page_sign_in import Credentials, flow_of
 from benchday.devices.drivers.page_wire import Adapter, Pin, UnitTransport
 from benchday.devices.drivers.web_errors import ALL_OF_HTTPX, translated
 from benchday.devices.drivers.web_first import PatientAtFirst
-from benchday.devices.drivers.web_session import FIRST_POLL_S, Address, Reply, WebLimits, bounded
+from benchday.devices.drivers.web_session import Address, Reply, WebLimits, bounded
 from benchday.domain.errors import BenchdayError, Garbled, LinkError, LinkForbidden, LinkGone, LinkSilent, Refused
 from benchday.domain.page import Page
 from benchday.domain.page_picks import Pick
@@ -54,9 +54,7 @@ class PageSession:
             follow_redirects=False,
             trust_env=False,
             timeout=way.limits.answer_s,
-            transport=PatientAtFirst(
-                UnitTransport(self.base, way.adapter, way.pin), way.limits.appears_s, FIRST_POLL_S
-            ),
+            transport=PatientAtFirst(UnitTransport(self.base, way.adapter, way.pin), way.limits.appears_s),
             headers={"Accept-Encoding": "identity"},
         )
         self.credentials = Credentials(page, self.address)

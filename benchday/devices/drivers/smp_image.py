@@ -155,8 +155,9 @@ async def _send_piece(line: SmpLine, way: ImageWay) -> None:
     if last and wanted == 0 and line.sent_times > 1:
         await _read_back(line, way, began)
         return
-    if wanted == 0 and began:
-        raise way.cut("the unit knows of no transfer: it never heard of it, or was off, or restarted, meanwhile")
+    if wanted == 0:
+        what = "knows of no transfer: it never heard of it, or was off, or restarted, meanwhile"
+        raise way.cut(f"the unit {what if began else 'stays at byte 0'}")
     way.at, way.match = wanted, said.match
     way.setbacks = 0 if wanted > way.best else way.setbacks + (wanted <= began)
     way.best = max(way.best, wanted)

@@ -5,20 +5,21 @@ from __future__ import annotations
 import anyio
 import httpx
 
+POLL_S = 0.25
+"""Between two tries (real seconds)."""
+
 
 class PatientAtFirst(httpx.AsyncBaseTransport):
     """Tries a connection that is refused again, until one was made or some time is over; nothing was sent then."""
 
-    def __init__(self, transport: httpx.AsyncBaseTransport, appears_s: float, poll_s: float) -> None:
+    def __init__(self, transport: httpx.AsyncBaseTransport, appears_s: float) -> None:
         """Wrap a transport.
 
         Args:
             transport: carries the requests.
             appears_s: how long, from the first request on, nobody may listen (real seconds).
-            poll_s: between two tries.
         """
-        self._transport = transport
-        self._appears_s, self._poll_s = appears_s, poll_s
+        self._transport, self._appears_s = transport, appears_s
         self._until: float | None = None
         self._met = False
 
@@ -31,7 +32,7 @@ class PatientAtFirst(httpx.AsyncBaseTransport):
             except httpx.ConnectError:
                 if self._met or anyio.current_time() >= self._until:
                     raise
-                await anyio.sleep(self._poll_s)
+                await anyio.sleep(POLL_S)
             else:
                 self._met = True
                 return response

@@ -21,8 +21,6 @@ from benchday.devices.drivers.web_first import PatientAtFirst
 from benchday.domain.errors import Garbled, LinkForbidden, LinkSilent, Refused
 
 MOST_JSON_BYTES = 1 << 20
-FIRST_POLL_S = 0.25
-"""Between two tries of a first connection."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +91,7 @@ class WebSession:
             follow_redirects=False,
             trust_env=False,
             timeout=limits.answer_s,
-            transport=transport or PatientAtFirst(_over_sockets(), limits.appears_s, FIRST_POLL_S),
+            transport=transport or PatientAtFirst(_over_sockets(), limits.appears_s),
             headers={"Accept-Encoding": "identity"},
         )
 
