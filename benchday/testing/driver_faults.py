@@ -74,7 +74,14 @@ class Met:
     """Which promise, if any."""
     held_bytes: int = 0
     """Peak of what was held of an endless answer; 0 where that was not measured."""
+    most_bytes: int = 0
+    """What may be held of one."""
     seconds: float = 0.0
+
+    @property
+    def holds_too_much(self) -> bool:
+        """More than may be."""
+        return self.held_bytes > self.most_bytes
 
 
 def cells(kind: str, able: Iterable[str]) -> tuple[Cell, ...]:
@@ -100,28 +107,36 @@ async def meet(make: MakeFaultBed, kind: str, wanted: Sequence[Cell], *, beds: i
         wanted: of ``cells``.
         beds: so many for readings, and so many for changes.
     """
-    found: list[Met] = []
-    faults = {fault.name: fault for fault in FAULTS[kind]}
+    found: dict[Cell, Met] = {}
     gauge = Gauge()
+    faults = {fault.name: fault for fault in FAULTS[kind]}
+    row = [(cell, faults[cell.fault]) for cell in wanted]
     async with anyio.create_task_group() as tasks:
-        for group in (READINGS, CHANGES):
-            row = [cell for cell in wanted if cell.capability in group]
-            for number in range(beds):
-                part = row[number::beds]
-                if part:
-                    tasks.start_soon(_lane, make, [(cell, faults[cell.fault]) for cell in part], gauge, found)
-    order = {cell: number for number, cell in enumerate(wanted)}
-    return tuple(sorted(found, key=lambda met: order[met.cell]))
+        for lane in _lanes(row, beds):
+            tasks.start_soon(_meet_lane, make, lane, gauge, found)
+    # What is held was measured of all that was met at the same time; who seems to hold too much is met again, alone.
+    crowded = [(cell, fault) for cell, fault in row if cell in found and found[cell].holds_too_much]
+    for lane in _lanes(crowded, 1):
+        await _meet_lane(make, lane, gauge, found)
+    return tuple(found[cell] for cell in wanted if cell in found)
 
 
-async def _lane(make: MakeFaultBed, row: Sequence[tuple[Cell, Fault]], gauge: Gauge, found: list[Met]) -> None:
+def _lanes(row: Sequence[tuple[Cell, Fault]], beds: int) -> list[Sequence[tuple[Cell, Fault]]]:
+    """Share cells out to beds: those of readings, those of changes."""
+    groups = ([each for each in row if each[0].capability in group] for group in (READINGS, CHANGES))
+    return [lane for group in groups for number in range(beds) if (lane := group[number::beds])]
+
+
+async def _meet_lane(
+    make: MakeFaultBed, lane: Sequence[tuple[Cell, Fault]], gauge: Gauge, found: dict[Cell, Met]
+) -> None:
     async with make() as bed:
         stand = _Stand(bed)
         await stand.learn()
         try:
-            for cell, fault in row:
+            for cell, fault in lane:
                 if not fault.other or bed.between.knows_another:
-                    found.append(await stand.meet(cell, fault, gauge))
+                    found[cell] = await stand.meet(cell, fault, gauge)
         finally:
             await stand.let_go()
 
@@ -176,7 +191,7 @@ class _Stand:
             await bed.after_write()
         again = await self._works_again(cell)
         broken = broken or _fails(later) or again
-        return Met(cell, ended, broken, held[0], seconds)
+        return Met(cell, ended, broken, held[0], bed.most_bytes, seconds)
 
     async def _tried(self, cell: Cell, fault: Fault) -> tuple[str, str | None, Later | None]:
         bed, later = self._bed, None
@@ -244,7 +259,7 @@ def _fails(later: Later | None) -> str | None:
 
 
 class Gauge:
-    """Measures what is held in memory at most, above the beginning. Who measures at the same time is counted in."""
+    """Measures what the process holds in memory at most, above the beginning: of all who measure at the same time."""
 
     def __init__(self) -> None:
         self._users = 0

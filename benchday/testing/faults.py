@@ -185,10 +185,13 @@ class Flood(Fault):
 
 
 class FloodOfText(Flood):
-    """A line of text that never ends."""
+    """A line of text that never ends; what the unit says is part of it."""
 
     name = "flood of text without an end of line"
     piece = b"ready and waiting " * 1800
+
+    async def down(self, piece: bytes, wire: Wire) -> None:
+        await wire.to_driver(piece.translate(None, b"\r\n"))
 
 
 class FloodOfLines(Flood):

@@ -41,7 +41,7 @@ HURRIED_TRANSFER: Mapping[str, Any] = {
 LIMIT_S = 40.0
 """A busy computer stretches what the drivers' own limits add up to."""
 MOST_BYTES = 4 << 20
-"""Several are measured at once."""
+"""Of one endless answer: a page's may have 1 MiB, and is held in pieces, as a whole and as what is read in it."""
 
 
 def seen(process: Process) -> Seen:

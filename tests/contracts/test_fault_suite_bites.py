@@ -14,9 +14,11 @@ import anyio
 import pytest
 
 from benchday.devices.drivers import Place
-from benchday.domain.errors import LinkSilent, OutcomeUnknown
+from benchday.domain.errors import Garbled, LinkSilent, OutcomeUnknown
+from benchday.domain.readings import Identity, Mode, Settings
 from benchday.testing.driver_deeds import FaultBed
 from benchday.testing.driver_faults import Cell, Met, meet
+from benchday.testing.faults import Fault
 from tests.house.sizes import ROOT
 
 
@@ -125,3 +127,68 @@ def test_a_right_driver_is_left_alone(example: ModuleType) -> None:
     """The same cells, with nothing wrong."""
     for fault in ("never answers", "flood of text without an end of line", "echo"):
         assert met_by(example, {}, Cell(fault, START, "identify"), most_bytes=1 << 20).broken is None
+
+
+class Switch:
+    """Stands between nothing: tells that a fault has begun."""
+
+    visits, knows_another, on = 0, False, False
+
+    async def begin(self, fault: Fault, after_bytes: int = 0) -> None:
+        self.on = True
+
+    async def end(self) -> None:
+        self.on = False
+
+
+class Holder:
+    """Holds 0.7 MB during a fault, at first together with another one."""
+
+    def __init__(self, switch: Switch, began: list[Switch], together: anyio.Event) -> None:
+        self._switch, self._began, self._together = switch, began, together
+
+    async def _holds(self) -> None:
+        if self._switch.on:
+            held = bytearray(700_000)
+            self._began.append(self._switch)
+            if len(self._began) > 1:
+                self._together.set()
+            await self._together.wait()
+            raise Garbled(f"{len(held)} bytes are no answer")
+
+    async def identify(self) -> Identity:
+        await self._holds()
+        return Identity("W1", "Holder", "A", Mode.RUN, "1.0")
+
+    async def settings(self) -> Settings:
+        await self._holds()
+        return Settings({"beeper": "on"})
+
+    async def aclose(self) -> None:
+        pass
+
+
+def test_who_is_measured_with_others_is_measured_again_alone() -> None:
+    """Two hold what one may hold, at the same time: neither is told to hold too much."""
+    began: list[Switch] = []
+    together: list[anyio.Event] = []
+
+    @asynccontextmanager
+    async def bed() -> AsyncIterator[FaultBed]:
+        switch = Switch()
+        together.append(anyio.Event())
+
+        async def opened(patient: bool) -> Holder:
+            return Holder(switch, began, together[0])
+
+        async def restored() -> None:
+            pass
+
+        unused: Any = None
+        yield FaultBed(opened, switch, "W1", unused, unused, restored, most_bytes=1_000_000)
+
+    row = tuple(Cell("flood", START, capability) for capability in ("identify", "settings"))
+    both = anyio.run(meet, bed, "line", row)
+    assert [met.broken for met in both] == [None, None]
+    assert len(began) == 4
+    assert all(700_000 < met.held_bytes < 1_000_000 for met in both)

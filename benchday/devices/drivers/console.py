@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import aclosing, suppress
 from dataclasses import replace
+from functools import partial
 
 import anyio
 
@@ -13,18 +14,14 @@ from benchday.devices.drivers import console_words as words
 from benchday.devices.drivers.console_image import send_image
 from benchday.devices.drivers.console_line import PREFIX, ConsoleLimits, ConsoleLine
 from benchday.devices.drivers.digests import one_digest_each
+from benchday.devices.drivers.line_restart import LineRestart
 from benchday.devices.nmea import Sentence, sky_of_gga
 from benchday.devices.transfer import Monotonic, drive, monotonic_us
 from benchday.devices.xmodem import Ending
 from benchday.devices.xmodem_receiver import Receiver
 from benchday.domain.errors import (
-    AnotherUnit,
-    DeviceError,
     Garbled,
-    LinkBusy,
-    LinkForbidden,
     LinkGone,
-    LinkNotFound,
     LinkSilent,
     Refused,
     TransferCut,
@@ -149,18 +146,20 @@ class ConsoleDriver:
         return send_image(self._line, image, self._limits, self._clock)
 
     async def restart(self, act: SpentAct) -> None:
-        serial = restart_covered(act).unit
         until_us = self._clock() + round(self._limits.restart_s * 1e6)
-        try:
-            await self._line.say("RESTART")
-            await self._line.answer_ok("RESTART", self._limits.answer_s)
-            answered = await self._wait_for_hello(until_us)
-        except LinkGone:
-            answered = await self._find_again(serial, until_us)
-        if answered != serial:
-            raise AnotherUnit(
-                f"where unit {serial} was, unit {answered or '(no serial told)'} answers now: was it swapped?"
-            )
+        await LineRestart(
+            serial=restart_covered(act).unit,
+            until_us=until_us,
+            clock=self._clock,
+            poll_s=self._limits.poll_s,
+            tell=self._tell_restart,
+            wait=partial(self._wait_for_hello, until_us),
+            reach=self._reach_again,
+        ).run()
+
+    async def _tell_restart(self) -> None:
+        await self._line.say("RESTART")
+        await self._line.answer_ok("RESTART", self._limits.answer_s)
 
     async def _wait_for_hello(self, until_us: int) -> str:
         while True:
@@ -176,21 +175,11 @@ class ConsoleDriver:
                 who = await self._line.ask("ID", limit_s=1.0)
                 return "".join(who[:1])
 
-    async def _find_again(self, serial: str, until_us: int) -> str:
-        """Open the line by its stable name until the unit answers; the name alone proves nothing."""
-        missing: DeviceError = LinkGone("its port went away")
-        while self._clock() < until_us:
-            try:
-                await self._line.link.aclose()
-                self._line = ConsoleLine(await self._reopen(), self._clock)
-                who = await self._line.ask("ID", limit_s=1.0)
-            except (LinkNotFound, LinkForbidden, LinkBusy, LinkSilent, LinkGone, Garbled) as error:
-                missing = error
-                await anyio.sleep(self._limits.poll_s)
-                continue
-            return "".join(who[:1])
-
-        raise LinkSilent(f"unit {serial} did not come back in {self._limits.restart_s:g} s: {missing}") from missing
+    async def _reach_again(self) -> str:
+        await self._line.link.aclose()
+        self._line = ConsoleLine(await self._reopen(), self._clock)
+        who = await self._line.ask("ID", limit_s=1.0)
+        return "".join(who[:1])
 
     async def self_test(self) -> SelfTest:
         return words.self_test_of(await self._line.ask("TEST", limit_s=self._limits.test_s))

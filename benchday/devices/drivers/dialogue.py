@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import suppress
+from functools import partial
 from typing import TypeVar
 
 import anyio
@@ -15,17 +16,12 @@ from benchday.devices.drivers.dialogue_carried import Sink, fetch, send_image, s
 from benchday.devices.drivers.dialogue_line import DialogueLine
 from benchday.devices.drivers.dialogue_talk import DialogueLimits, Fields, Talk
 from benchday.devices.drivers.digests import one_digest_each
+from benchday.devices.drivers.line_restart import LineRestart
 from benchday.devices.transfer import Monotonic, monotonic_us
 from benchday.domain.dialogue import Dialogue, Restart
 from benchday.domain.dialogue_parts import Framing
 from benchday.domain.errors import (
-    AnotherUnit,
-    DeviceError,
     Garbled,
-    LinkBusy,
-    LinkForbidden,
-    LinkGone,
-    LinkNotFound,
     LinkSilent,
     Refused,
 )
@@ -153,19 +149,21 @@ class DialogueDriver:
             yield progress
 
     async def _restart(self, act: SpentAct) -> None:
-        serial = restart_covered(act).unit
         asked = _declared(self._dialogue.restart)
         until_us = self._clock() + round(float(asked.seconds) * 1e6)
-        try:
-            await (await self._awoken()).ask_all(asked.ask, once=True)
-            self._awake = self._dialogue.wake is None
-            answered = await self._wait_for_it(asked, until_us)
-        except LinkGone:
-            answered = await self._find_again(serial, until_us)
-        if answered != serial:
-            raise AnotherUnit(
-                f"where unit {serial} was, unit {answered or '(no serial told)'} answers now: was it swapped?"
-            )
+        await LineRestart(
+            serial=restart_covered(act).unit,
+            until_us=until_us,
+            clock=self._clock,
+            poll_s=self._limits.poll_s,
+            tell=partial(self._tell_restart, asked),
+            wait=partial(self._wait_for_it, asked, until_us),
+            reach=self._reach_again,
+        ).run()
+
+    async def _tell_restart(self, asked: Restart) -> None:
+        await (await self._awoken()).ask_all(asked.ask, once=True)
+        self._awake = self._dialogue.wake is None
 
     async def _wait_for_it(self, asked: Restart, until_us: int) -> str:
         """Wait for the greeting, which may have been lost on the line, and ask who answers."""
@@ -189,19 +187,11 @@ class DialogueDriver:
                 return told["serial"].strip()
         return ""
 
-    async def _find_again(self, serial: str, until_us: int) -> str:
-        """Open the line by its stable name until the unit answers; the name alone proves nothing."""
-        missing: DeviceError = LinkGone("its port went away")
-        while self._clock() < until_us:
-            try:
-                await self._talk.line.link.aclose()
-                self._talk = self._talking_on(await self._reopen())
-                self._awake = self._dialogue.wake is None
-                return await self._answering()
-            except (LinkNotFound, LinkForbidden, LinkBusy, LinkSilent, LinkGone, Garbled, Refused) as error:
-                missing = error
-                await anyio.sleep(self._limits.poll_s)
-        raise LinkSilent(f"unit {serial} did not come back in time: {missing}") from missing
+    async def _reach_again(self) -> str:
+        await self._talk.line.link.aclose()
+        self._talk = self._talking_on(await self._reopen())
+        self._awake = self._dialogue.wake is None
+        return await self._answering()
 
     async def _self_test(self) -> SelfTest:
         asked = _declared(self._dialogue.self_test)

@@ -1,0 +1,84 @@
+"""A restart over a serial line whose port may go away with the unit, and come back."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+
+import anyio
+
+from benchday.devices.transfer import Monotonic
+from benchday.domain.errors import (
+    AnotherUnit,
+    DeviceError,
+    Garbled,
+    LinkBusy,
+    LinkForbidden,
+    LinkGone,
+    LinkNotFound,
+    LinkSilent,
+    Refused,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineRestart:
+    """What a driver says, and how it finds its unit again; each of them returns the serial that answers, or says.
+
+    Raises:
+        AnotherUnit: another one answers where the unit was.
+        LinkSilent, Garbled, Refused: it did not say that it would restart, or did not come back in time.
+    """
+
+    serial: str
+    until_us: int
+    """On the driver's clock."""
+    clock: Monotonic
+    poll_s: float
+    """Real seconds between two tries to reach it."""
+    tell: Callable[[], Awaitable[None]]
+    """Asks for the restart; returns when the unit has said that it will."""
+    wait: Callable[[], Awaitable[str]]
+    """Waits until it is up, on the line that stayed."""
+    reach: Callable[[], Awaitable[str]]
+    """Opens the line anew by its stable name, and asks who answers; the name alone proves nothing."""
+
+    async def run(self) -> None:
+        """Restart the unit; return when it is up again.
+
+        A line that goes before the unit has said that it will restart tells nothing: a plug was moved, or the unit took
+        its port with it. So it is asked once more. To start twice does no harm; to take a unit for restarted that was
+        not would. If the line goes at the word a second time, then it goes with the unit.
+        """
+        if await self._told():
+            return
+        try:
+            await self._told()
+        except Refused:
+            # It answers, and takes no restart where it is now, in its boot loader say: what it runs is read back next.
+            return
+
+    async def _told(self) -> bool:
+        """Return whether the unit said that it will restart."""
+        will = False
+        try:
+            await self.tell()
+            will = True
+            answered = await self.wait()
+        except LinkGone:
+            answered = await self._found_again()
+        if answered != self.serial:
+            raise AnotherUnit(
+                f"where unit {self.serial} was, unit {answered or '(no serial told)'} answers now: was it swapped?"
+            )
+        return will
+
+    async def _found_again(self) -> str:
+        missing: DeviceError = LinkGone("its port went away")
+        while self.clock() < self.until_us:
+            try:
+                return await self.reach()
+            except (LinkNotFound, LinkForbidden, LinkBusy, LinkSilent, LinkGone, Garbled, Refused) as error:
+                missing = error
+                await anyio.sleep(self.poll_s)
+        raise LinkSilent(f"unit {self.serial} did not come back in time: {missing}") from missing
