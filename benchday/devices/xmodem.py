@@ -107,6 +107,8 @@ class Part:
 
 
 ALONE = Part()
+_NOT_TAKEN = bytes((x.NAK, x.CAN, x.CRC_PLEASE))
+"""Answers to a first block by which it was not taken."""
 
 
 class _At(Enum):
@@ -141,10 +143,20 @@ class Sender:
         self._next = 0
         self._tries = 0
         self._repeated = False
+        self._doubtful = False
         self._begin_by_us = -1
         self._wake_us = 0
         self._last = 0
         self._text = bytearray()
+
+    @property
+    def nothing_taken(self) -> bool:
+        """Whether the other side can have taken none of the content.
+
+        So it is if no block left, or if it cancelled at the first, and neither silence nor anything that is no answer
+        was heard before: an acknowledgement may have been lost in either.
+        """
+        return not self._blocks or (self.ending is Ending.CANCELLED and not self._doubtful)
 
     def turn(self, heard: bytes, now_us: int) -> Turn:
         if self.ending is not None:
@@ -168,9 +180,10 @@ class Sender:
 
     def _unless_cancelled(self, turn: Turn, beyond: bytes) -> Turn:
         # What was heard beyond this answer was sent before we spoke, so it acknowledges nothing; but it may cancel.
-        _, cancel, after = beyond.partition(x.HANG_UP)
+        before, cancel, after = beyond.partition(x.HANG_UP)
         if not cancel:
             return turn
+        self._doubt(before)
         self.ending, self.rest = Ending.CANCELLED, after
         return Turn()
 
@@ -181,6 +194,8 @@ class Sender:
             self.ending = Ending.CANCELLED
             return None
         starting = self._at in (_At.START, _At.STARTING)
+        if not starting:
+            self._doubt(bytes((byte,)))
         if (not starting or self._part.going) and self._is_text(byte):
             self.ending = Ending.UNKNOWN if self._at is _At.END else Ending.CUT
             return None
@@ -212,6 +227,9 @@ class Sender:
             return self._give_up() if self._tried_enough() else self._pause(now_us, repeats=True)
 
         return None
+
+    def _doubt(self, heard: bytes) -> None:
+        self._doubtful |= bool(heard.strip(_NOT_TAKEN))
 
     def _acknowledged(self, now_us: int) -> Turn | None:
         if self._next < len(self._blocks) or self._part.ends:
@@ -252,7 +270,7 @@ class Sender:
         if self._at is _At.PAUSE:
             return self._send_block(now_us)
         if self._at is _At.ANSWER:
-            self._repeated = True
+            self._repeated = self._doubtful = True
             return self._give_up() if self._tried_enough() else self._send_block(now_us)
         if self._tries < self._limits.ends:
             return self._send_end(now_us)

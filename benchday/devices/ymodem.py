@@ -65,6 +65,11 @@ class BatchSender:
         """Bytes of content that were acknowledged, of all files together."""
         return self._bytes_before + (self._part.done_bytes if self._in_content else 0)
 
+    @property
+    def nothing_taken(self) -> bool:
+        """Whether the other side can have taken none of the content; a head with its answer in doubt counts, too."""
+        return self.files_done == 0 and self._part.nothing_taken
+
     def turn(self, heard: bytes, now_us: int) -> Turn:
         if self.ending is not None:
             self.rest = x.kept_rest(self.rest + heard)

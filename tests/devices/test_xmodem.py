@@ -53,6 +53,12 @@ def begun(data: bytes, limits: Limits | None = None) -> Played:
     return played
 
 
+def nothing_taken(played: Played) -> bool:
+    """What the sender says of it."""
+    assert isinstance(played.machine, Sender)
+    return played.machine.nothing_taken
+
+
 def test_crc_is_the_published_one() -> None:
     """CRC-16/XMODEM of 123456789 is 31C3 (CRC catalogue, as in docs.rs crc-catalog)."""
     assert x.check_of(b"123456789", crc=True) == b"\x31\xc3"
@@ -134,6 +140,56 @@ def test_start_is_limited() -> None:
     played.wake(played.hear())
     assert (played.machine.ending, played.now_us) == (Ending.NEVER_BEGAN, 60 * S)
     assert played.sent == [CAN + CAN]
+
+
+@pytest.mark.parametrize("before", [b"", NAK, C, NAK + C], ids=repr)
+def test_cancelled_at_the_first_block_nothing_was_taken(before: bytes) -> None:
+    """Nor if the receiver asked for it again: by that it says that it has not got it."""
+    played = begun(bytes(3000))
+    for byte in before:
+        played.answer(bytes((byte,)))
+    played.hear(CAN + CAN)
+    assert played.machine.ending is Ending.CANCELLED
+    assert nothing_taken(played)
+
+
+@pytest.mark.parametrize(
+    "heard", [ACK, b"\xff", b"\xff" + NAK, NAK + b"\xff", NAK + ACK, b"\b", b"a line of text, say"], ids=repr
+)
+def test_cancelled_after_something_else_it_may_have_been_taken(heard: bytes) -> None:
+    """An acknowledgement may have been among it."""
+    played = begun(bytes(3000))
+    played.hear(heard + CAN + CAN)
+    assert played.machine.ending in (Ending.CANCELLED, Ending.CUT)
+    assert not nothing_taken(played)
+
+
+def test_cancelled_after_silence_it_may_have_been_taken() -> None:
+    """The acknowledgement may have been lost."""
+    played = begun(bytes(3000))
+    played.wake(played.hear())
+    played.hear(CAN + CAN)
+    assert played.machine.ending is Ending.CANCELLED
+    assert not nothing_taken(played)
+
+
+def test_given_up_it_may_have_been_taken() -> None:
+    """As whoever gives up has heard no answer to what it sent."""
+    played = begun(bytes(3000))
+    while played.machine.ending is None:
+        played.wake(played.hear())
+    assert played.machine.ending is Ending.CUT
+    assert not nothing_taken(played)
+
+
+@pytest.mark.parametrize("heard", [CAN + CAN, b"\xff\xff" + CAN + CAN, C + CAN + CAN], ids=repr)
+def test_cancelled_before_a_block_left_nothing_was_taken(heard: bytes) -> None:
+    """Whatever else is heard."""
+    played = Played(Sender(bytes(3000)))
+    played.hear()
+    played.hear(heard)
+    assert played.machine.ending is Ending.CANCELLED
+    assert nothing_taken(played)
 
 
 def test_nak_repeats_the_block_ten_times() -> None:

@@ -340,3 +340,40 @@ def test_a_sender_that_asks_for_quick_answers() -> None:
     played = Played(BatchSender(TWO, replace(Limits(), after_start_us=5 * MS)))
     played.hear()
     assert played.hear(C).wake_us - played.now_us == 5 * MS
+
+
+def test_what_may_have_been_taken_of_a_batch() -> None:
+    """Nothing as long as no block of content has left, but for a head whose answer is in doubt."""
+    sender = BatchSender(TWO)
+    played = Played(sender)
+    played.hear()
+    played.answer(C)
+    assert len(played.sent) == 1
+    played.hear(ACK)
+    assert sender.nothing_taken
+    played.answer(C)
+    assert len(played.sent) == 2
+    played.hear(CAN + CAN)
+    assert (sender.ending, sender.nothing_taken) == (Ending.CANCELLED, True)
+
+    sender = BatchSender(TWO)
+    played = Played(sender)
+    played.hear()
+    played.answer(C)
+    played.wake(played.hear())
+    played.hear(CAN + CAN)
+    assert (sender.ending, sender.nothing_taken) == (Ending.CANCELLED, False)
+
+
+def test_of_a_second_file_the_first_was_taken() -> None:
+    """Whatever becomes of the second: head, content, end, head."""
+    sender = BatchSender([Outgoing("a", b"one"), Outgoing("b", b"two")])
+    played = Played(sender)
+    played.hear()
+    for answer, pauses in ((C, True), (ACK, False), (C, True), (ACK, True), (ACK, False), (C, True)):
+        turn = played.hear(answer)
+        if pauses:
+            played.wake(turn)
+    played.hear(CAN + CAN)
+    assert (sender.files_done, sender.ending) == (1, Ending.CANCELLED)
+    assert not sender.nothing_taken

@@ -80,6 +80,13 @@ MUTANTS = (
         ("devices/test_plug_ins.py::test_what_a_plug_in_raises_becomes_an_error_of_a_unit",),
     ),
     Mutant(
+        "a refusal believed whose acknowledgement may have been lost",
+        "devices/drivers/last_word.py",
+        "if sender.nothing_taken:",
+        "if sender.done_bytes == 0:",
+        ("devices/test_last_word.py::test_no",),
+    ),
+    Mutant(
         "a permit that never expires",
         "domain/permits.py",
         "if mono_us > permit.expires_mono_us:",

@@ -21,7 +21,7 @@ async def send_image(
     """Send the image and see the unit through its flash.
 
     Raises:
-        Refused: before the first block was acknowledged; nothing was erased.
+        Refused: at the first block or before; nothing was erased.
         TransferCut: the unit may be half written.
         OutcomeUnknown: everything left; read the unit back.
         LinkSilent, Garbled, LinkGone: before the first block; nothing was begun.

@@ -10,7 +10,7 @@ import anyio
 
 from benchday.devices.drivers.dialogue_talk import Heard, Talk, number_of
 from benchday.devices.drivers.dialogue_words import digest_of
-from benchday.devices.drivers.last_word import all_left, cut, settled
+from benchday.devices.drivers.last_word import Sending, all_left, cut, settled
 from benchday.devices.drivers.transfer_limits import TransferLimits
 from benchday.devices.transfer import Monotonic, drive
 from benchday.devices.xmodem import Ending, Machine, Sender
@@ -28,7 +28,7 @@ _SMALL = 128
 Sink = Callable[[bytes], Awaitable[None]]
 
 
-def _sender(by: By, name: str, data: bytes, limits: TransferLimits) -> Machine:
+def _sender(by: By, name: str, data: bytes, limits: TransferLimits) -> Sending:
     its = limits.sending()
     if by is By.YMODEM:
         return BatchSender([Outgoing(name, data)], its)
@@ -109,7 +109,7 @@ async def send_image(
     """Send the image and see the unit through its flash.
 
     Raises:
-        Refused: before the first block was acknowledged; nothing was erased.
+        Refused: at the first block or before; nothing was erased.
         TransferCut: the unit may be half written.
         OutcomeUnknown: everything left; read the unit back.
         LinkSilent, Garbled, LinkGone, InputError: before the first block; nothing was begun.

@@ -3,9 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
+from typing import Protocol
 
 from benchday.devices.xmodem import Ending, Machine
 from benchday.domain.errors import Garbled, LinkGone, LinkSilent, OutcomeUnknown, Refused, TransferCut
+
+
+class Sending(Machine, Protocol):
+    """The side that sends."""
+
+    @property
+    def nothing_taken(self) -> bool:
+        """Whether the unit can have taken nothing."""
+        ...
 
 
 def all_left(sender: Machine) -> bool:
@@ -13,7 +23,7 @@ def all_left(sender: Machine) -> bool:
     return sender.ending in (Ending.WHOLE, Ending.UNKNOWN)
 
 
-async def settled(sender: Machine, last_word: Callable[[], Awaitable[object]]) -> None:
+async def settled(sender: Sending, last_word: Callable[[], Awaitable[object]]) -> None:
     """Return if the unit said that the image is whole.
 
     Args:
@@ -22,7 +32,7 @@ async def settled(sender: Machine, last_word: Callable[[], Awaitable[object]]) -
 
     Raises:
         LinkSilent: the unit never asked for the image; nothing was begun.
-        Refused: before the first block was acknowledged; nothing was erased.
+        Refused: at the first block or before; nothing was erased.
         TransferCut: the unit may be half written.
         OutcomeUnknown: everything left; read the unit back.
     """
@@ -31,9 +41,14 @@ async def settled(sender: Machine, last_word: Callable[[], Awaitable[object]]) -
     try:
         await last_word()
     except Refused as refusal:
-        if sender.done_bytes == 0:
+        if sender.nothing_taken:
             raise
-        raise cut(f"the unit took the image and then refused it: {refusal.code} {refusal.words}", sender) from refusal
+        took = (
+            "took the image and then refused it"
+            if sender.done_bytes
+            else "may have begun to take the image, and broke it off"
+        )
+        raise cut(f"the unit {took}: {refusal.code} {refusal.words}", sender) from refusal
     except LinkGone as error:
         raise cut(f"the line vanished before the unit said whether the image is whole: {error}", sender) from error
     except (LinkSilent, Garbled) as error:
