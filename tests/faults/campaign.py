@@ -16,6 +16,7 @@ import traceback
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from random import Random
 
@@ -108,9 +109,15 @@ def _beside(first: str) -> str:
 
 def cell_of(order: Order) -> matrix.Cell:
     """Return the cell of a case: all in turn, in an order that the seed draws."""
-    cells = matrix.cells()
-    Random(order.seed).shuffle(cells)
+    cells = _shuffled(order.seed)
     return cells[order.number % len(cells)]
+
+
+@cache
+def _shuffled(seed: int) -> tuple[matrix.Cell, ...]:
+    cells = list(matrix.cells())
+    Random(seed).shuffle(cells)
+    return tuple(cells)
 
 
 def run_case(order: Order, ground: Ground, folder: Path) -> Result:

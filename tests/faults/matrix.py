@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from random import Random
 
 from benchday_simulators.trouble_kinds import KINDS, moments_of, troubles_of
@@ -23,14 +24,15 @@ class Cell:
     when: str
 
 
-def cells() -> list[Cell]:
+@cache
+def cells() -> tuple[Cell, ...]:
     """Return every cell: each kind that a model can suffer, at each moment at which that can be."""
-    return [
+    return tuple(
         Cell(model, kind.what, when)
         for model in OF_MODEL
         for kind in troubles_of(model)
         for when in moments_of(model, kind.what)
-    ]
+    )
 
 
 def of_model(model: str) -> list[Cell]:
