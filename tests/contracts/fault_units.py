@@ -85,11 +85,13 @@ async def served(kind: Kind, *more: str) -> AsyncIterator[tuple[Process, Callabl
         )
         ours.hand(do="external power", on=True)
         others: list[Process] = []
+        starting = anyio.Lock()  # two connections may ask at once
 
         async def other() -> Process:
-            if not others:  # most of what is met on a bed needs none
-                another = start(folder / OTHER, *kind.serve, serial_number=OTHER)
-                others.append(await anyio.to_thread.run_sync(processes.enter_context, another))
+            async with starting:
+                if not others:  # most of what is met on a bed needs none
+                    another = start(folder / OTHER, *kind.serve, serial_number=OTHER)
+                    others.append(await anyio.to_thread.run_sync(processes.enter_context, another))
             return others[0]
 
         yield ours, other
