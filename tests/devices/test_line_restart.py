@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 
 import pytest
 
-from benchday.devices.drivers.line_restart import LineRestart
+from benchday.devices.drivers.line_restart import LineRestart, Reached
 from benchday.devices.transfer import monotonic_us
 from benchday.domain.errors import AnotherUnit, DeviceError, LinkGone, LinkNotFound, LinkSilent, Refused
 
@@ -22,8 +22,10 @@ class Played:
         told: Iterable[DeviceError | None],
         waited: Iterable[DeviceError | str] = ("7",),
         reached: Iterable[DeviceError | str] = ("7",),
+        *,
+        runs: bool = True,
     ) -> None:
-        self.words = 0
+        self.words, self._runs = 0, runs
         self._told, self._waited, self._reached = iter(told), iter(waited), iter(reached)
 
     async def tell(self) -> None:
@@ -35,8 +37,8 @@ class Played:
     async def wait(self) -> str:
         return _met(self._waited)
 
-    async def reach(self) -> str:
-        return _met(self._reached)
+    async def reach(self) -> Reached:
+        return Reached(_met(self._reached), self._runs)
 
     async def restart(self, within_s: float = 5.0) -> int:
         """Restart unit 7; return how often it was told to."""
@@ -81,8 +83,13 @@ async def test_a_port_that_goes_with_the_unit_at_once() -> None:
     assert await Played([GONE, GONE], reached=["7", "7"]).restart() == 2
 
 
+async def test_a_boot_loader_is_told_nothing() -> None:
+    """It has started, and may be flashing: what it runs is read back next."""
+    assert await Played([GONE, None], runs=False).restart() == 1
+
+
 async def test_the_second_word_is_refused() -> None:
-    """It has started and stands in its boot loader, say; a first word that is refused is told."""
+    """What it runs is read back next; a first word that is refused is told."""
     no = Refused("REBOOT", "2", "not in the loader")
     assert await Played([GONE, no]).restart() == 2
     with pytest.raises(Refused):

@@ -14,7 +14,7 @@ from benchday.devices.drivers import console_words as words
 from benchday.devices.drivers.console_image import send_image
 from benchday.devices.drivers.console_line import PREFIX, ConsoleLimits, ConsoleLine
 from benchday.devices.drivers.digests import one_digest_each
-from benchday.devices.drivers.line_restart import LineRestart
+from benchday.devices.drivers.line_restart import LineRestart, Reached
 from benchday.devices.nmea import Sentence, sky_of_gga
 from benchday.devices.transfer import Monotonic, drive, monotonic_us
 from benchday.devices.xmodem import Ending
@@ -175,11 +175,11 @@ class ConsoleDriver:
                 who = await self._line.ask("ID", limit_s=1.0)
                 return "".join(who[:1])
 
-    async def _reach_again(self) -> str:
+    async def _reach_again(self) -> Reached:
         await self._line.link.aclose()
         self._line = ConsoleLine(await self._reopen(), self._clock)
         who = await self._line.ask("ID", limit_s=1.0)
-        return "".join(who[:1])
+        return Reached("".join(who[:1]), runs=who[3:] == (Mode.RUN.value,))
 
     async def self_test(self) -> SelfTest:
         return words.self_test_of(await self._line.ask("TEST", limit_s=self._limits.test_s))

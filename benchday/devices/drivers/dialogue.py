@@ -16,7 +16,7 @@ from benchday.devices.drivers.dialogue_carried import Sink, fetch, send_image, s
 from benchday.devices.drivers.dialogue_line import DialogueLine
 from benchday.devices.drivers.dialogue_talk import DialogueLimits, Fields, Talk
 from benchday.devices.drivers.digests import one_digest_each
-from benchday.devices.drivers.line_restart import LineRestart
+from benchday.devices.drivers.line_restart import LineRestart, Reached
 from benchday.devices.transfer import Monotonic, monotonic_us
 from benchday.domain.dialogue import Dialogue, Restart
 from benchday.domain.dialogue_parts import Framing
@@ -173,21 +173,22 @@ class DialogueDriver:
                 with suppress(LinkSilent, Garbled, Refused):
                     await self._talk.hear(asked.greeting.hear, min(left_s, float(asked.greeting.seconds)))
             try:
-                return await self._answering()
+                return (await self._answering()).serial
             except (LinkSilent, Garbled, Refused):
                 if self._clock() >= until_us:
                     raise
                 await anyio.sleep(self._limits.poll_s)
 
-    async def _answering(self) -> str:
-        talk = await self._awoken()
-        for exchange in self._dialogue.identify.ask:
+    async def _answering(self) -> Reached:
+        asked, talk = self._dialogue.identify, await self._awoken()
+        for exchange in asked.ask:
             told = await talk.ask(exchange, once=True)
             if "serial" in told:
-                return told["serial"].strip()
-        return ""
+                mode = words.in_our_words(asked, told).get("mode")
+                return Reached(told["serial"].strip(), runs=mode == Mode.RUN.value)
+        return Reached("", runs=False)
 
-    async def _reach_again(self) -> str:
+    async def _reach_again(self) -> Reached:
         await self._talk.line.link.aclose()
         self._talk = self._talking_on(await self._reopen())
         self._awake = self._dialogue.wake is None

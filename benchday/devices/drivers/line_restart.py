@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import anyio
 
@@ -21,9 +22,17 @@ from benchday.domain.errors import (
 )
 
 
+class Reached(NamedTuple):
+    """Who answers on a line that was opened anew."""
+
+    serial: str
+    runs: bool
+    """Whether it says that it runs: not that it stands in its boot loader, where it may be flashing."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LineRestart:
-    """What a driver says, and how it finds its unit again; each of them returns the serial that answers, or says.
+    """What a driver says, and how it finds its unit again.
 
     Raises:
         AnotherUnit: another one answers where the unit was.
@@ -39,41 +48,40 @@ class LineRestart:
     tell: Callable[[], Awaitable[None]]
     """Asks for the restart; returns when the unit has said that it will."""
     wait: Callable[[], Awaitable[str]]
-    """Waits until it is up, on the line that stayed."""
-    reach: Callable[[], Awaitable[str]]
+    """Waits until it is up, on the line that stayed; returns the serial that answers."""
+    reach: Callable[[], Awaitable[Reached]]
     """Opens the line anew by its stable name, and asks who answers; the name alone proves nothing."""
 
     async def run(self) -> None:
         """Restart the unit; return when it is up again.
 
         A line that goes before the unit has said that it will restart tells nothing: a plug was moved, or the unit took
-        its port with it. So it is asked once more. To start twice does no harm; to take a unit for restarted that was
-        not would. If the line goes at the word a second time, then it goes with the unit.
+        its port with it. So a unit that says that it runs is asked once more. To start twice does it no harm; to take a
+        unit for restarted that was not would. If the line goes at the word a second time, then it goes with the unit.
         """
         if await self._told():
             return
         try:
             await self._told()
         except Refused:
-            # It answers, and takes no restart where it is now, in its boot loader say: what it runs is read back next.
+            # It answers, and takes no restart now: what it runs is read back next.
             return
 
     async def _told(self) -> bool:
-        """Return whether the unit said that it will restart."""
+        """Return whether nothing more is to be said: it said that it will restart, or is in its boot loader."""
         will = False
         try:
             await self.tell()
             will = True
-            answered = await self.wait()
+            answered = Reached(await self.wait(), runs=True)
         except LinkGone:
             answered = await self._found_again()
-        if answered != self.serial:
-            raise AnotherUnit(
-                f"where unit {self.serial} was, unit {answered or '(no serial told)'} answers now: was it swapped?"
-            )
-        return will
+        if answered.serial != self.serial:
+            other = answered.serial or "(no serial told)"
+            raise AnotherUnit(f"where unit {self.serial} was, unit {other} answers now: was it swapped?")
+        return will or not answered.runs
 
-    async def _found_again(self) -> str:
+    async def _found_again(self) -> Reached:
         missing: DeviceError = LinkGone("its port went away")
         while self.clock() < self.until_us:
             try:
