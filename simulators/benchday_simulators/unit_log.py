@@ -5,12 +5,15 @@ import os
 import time
 from pathlib import Path
 
+ENDS_WITHIN_S = 5.0
+"""Real seconds for a process that was told to end: whoever serves its unit next may come before it has."""
+
 
 class UnitLog:
     """`log.jsonl` of one unit, only ever appended to, by one process at a time."""
 
     def __init__(self, path: Path) -> None:
-        """Open it; raises BlockingIOError while another process has it."""
+        """Open it; raises BlockingIOError if another process goes on serving the unit."""
         self._fd = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
         _lock(self._fd, path)
         self._end_broken_line(path)
@@ -40,7 +43,13 @@ def _lock(fd: int, path: Path) -> None:
         import fcntl  # noqa: PLC0415 does not exist on every platform
     except ImportError:
         return
-    try:
-        fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        raise BlockingIOError(f"another process serves the unit of {path.parent}; end that one first") from None
+    given_up = time.monotonic() + ENDS_WITHIN_S
+    while True:
+        try:
+            fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            if time.monotonic() > given_up:
+                raise BlockingIOError(f"another process serves the unit of {path.parent}; end that one first") from None
+            time.sleep(0.05)
+        else:
+            return

@@ -4,6 +4,7 @@ import asyncio
 import json
 import os
 import resource
+import signal
 import subprocess
 import sys
 import time
@@ -16,7 +17,7 @@ import pytest
 from benchday_simulators.channel import Channel
 from benchday_simulators.keeper import until_keeper_is_gone
 from benchday_simulators.tcp_line import TcpCarrier
-from tests.simulators.stranger import SERIAL, Console, arguments, unit
+from tests.simulators.stranger import SERIAL, Console, arguments, unit, until
 from tests.simulators.test_serial_unit import IMAGE, prepared
 
 
@@ -50,6 +51,28 @@ def test_a_folder_is_served_once_and_holds_one_unit(tmp_path: Path) -> None:
     )
     assert other.returncode == 1
     assert f"holds the Millrace {SERIAL}, not the Millrace 1" in other.stderr
+
+
+def test_the_next_one_waits_for_the_last_one_to_end(tmp_path: Path) -> None:
+    """A day that is taken up again at once starts its units before those of the call before have ended."""
+    folder = prepared(tmp_path / "u")
+    with unit("Millrace", folder) as first:
+        first.popen.send_signal(signal.SIGSTOP)  # it takes its time
+        command = arguments("Millrace", folder)
+        with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as second:
+            assert second.stdout is not None
+            until(lambda: holds(second.pid, folder / "log.jsonl"), "the second one to come")
+            first.popen.terminate()
+            first.popen.send_signal(signal.SIGCONT)
+            assert json.loads(second.stdout.readline())["serial"] == SERIAL
+            second.kill()
+
+
+def holds(pid: int, path: Path) -> bool:
+    """Tell whether a process has a file open."""
+    with suppress(FileNotFoundError):
+        return any(link.resolve() == path for link in Path(f"/proc/{pid}/fd").iterdir())
+    return False
 
 
 def test_equal_seeds_draw_equal_units(tmp_path: Path) -> None:
