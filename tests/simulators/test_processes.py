@@ -119,28 +119,48 @@ async def test_a_keeper_that_comes_back_keeps_the_unit(tmp_path: Path) -> None:
     await asyncio.wait_for(watch, 5)
 
 
+LINE_BYTES_PER_S = 11_453
+"""What 115,200 Bd, 10 bits a byte, carry at most: 1,024 of 1,029 + 1 bytes are data."""
+
+
+def comes_at_the_rate_of_the_line(bytes_per_s: Callable[[Path], float], tmp_path: Path, share: float) -> None:
+    """Never faster; as fast at least once, for a computer that does much else may stall each of them."""
+    for attempt in range(8):
+        folder = tmp_path / str(attempt)
+        folder.mkdir()
+        came = bytes_per_s(folder)
+        assert came <= 1.005 * LINE_BYTES_PER_S
+        if came > share * LINE_BYTES_PER_S:
+            return
+    pytest.fail(f"eight times slower than {share} of the line, {came:.0f} B/s the last time")
+
+
 def test_at_speed_1_an_image_comes_at_the_rate_of_the_line(tmp_path: Path) -> None:
-    with unit("Millrace", prepared(tmp_path / "u"), speed=1) as process, Console(process.link) as console:
-        assert console.ask("STREAM,0") == "OK,STREAM"
-        assert console.ask(f"TAKE,{len(IMAGE)}") == "OK,TAKE"
-        console.until_asked()
-        assert console.send_blocks(IMAGE, most=1) == b"\x06"  # the first is also logged and synced
-        begins = time.monotonic()
-        assert console.send_blocks(b"\0" * 1024 + IMAGE[1024:]) == b"\x06"
-        blocks = -(-len(IMAGE) // 1024)
-        rate = blocks * 1024 / (time.monotonic() - begins)
-        # 1,024 of 1,029 + 1 bytes are data: 11,453 B/s at most
-        assert 0.95 * 11_453 < rate <= 1.005 * 11_453
+    def bytes_per_s(folder: Path) -> float:
+        with unit("Millrace", prepared(folder / "u"), speed=1) as process, Console(process.link) as console:
+            assert console.ask("STREAM,0") == "OK,STREAM"
+            assert console.ask(f"TAKE,{len(IMAGE)}") == "OK,TAKE"
+            console.until_asked()
+            assert console.send_blocks(IMAGE, most=1) == b"\x06"  # the first is also logged and synced
+            begins = time.monotonic()
+            assert console.send_blocks(b"\0" * 1024 + IMAGE[1024:]) == b"\x06"
+            return -(-len(IMAGE) // 1024) * 1024 / (time.monotonic() - begins)
+
+    comes_at_the_rate_of_the_line(bytes_per_s, tmp_path, 0.95)
 
 
 def test_at_speed_1_a_recording_comes_at_the_rate_of_the_line(tmp_path: Path) -> None:
-    folder = prepared(tmp_path / "u", recordings=[20_480])
-    with unit("Millrace", folder, speed=1) as process, Console(process.link) as console:
-        assert console.ask("STREAM,0") == "OK,STREAM"
-        begins = time.monotonic()
-        got = console.fetch("SITE001.rnx")
-        # OK, 50 ms after C and EOT cost the rest
-        assert 0.90 * 11_453 < len(got) / (time.monotonic() - begins) <= 1.005 * 11_453
+    """OK, 50 ms after C and EOT cost the rest."""
+
+    def bytes_per_s(folder: Path) -> float:
+        prepared(folder / "u", recordings=[20_480])
+        with unit("Millrace", folder / "u", speed=1) as process, Console(process.link) as console:
+            assert console.ask("STREAM,0") == "OK,STREAM"
+            begins = time.monotonic()
+            got = console.fetch("SITE001.rnx")
+            return len(got) / (time.monotonic() - begins)
+
+    comes_at_the_rate_of_the_line(bytes_per_s, tmp_path, 0.90)
 
 
 @pytest.mark.asyncio
