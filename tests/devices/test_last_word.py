@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import anyio
 import pytest
 
@@ -13,7 +15,9 @@ from benchday.domain.errors import DeviceError, LinkGone, Refused, TransferCut
 from benchday.domain.seams import Link
 from tests.devices.acts import write_act
 
-LIMITS = ConsoleLimits(transfer_start_s=2.0, transfer_answer_s=0.3, transfer_still_s=2.0, last_words_s=2.0)
+PATIENT = ConsoleLimits(transfer_start_s=20.0, transfer_answer_s=20.0, transfer_still_s=60.0, last_words_s=20.0)
+REPEATS = replace(PATIENT, transfer_answer_s=0.3)
+"""Sends a block again that was met by silence."""
 NO = nmea.encode("PQFN", "NO", "IMAGE", "cut", "the sender broke it off")
 IMAGE = b"an image of one block"
 BLOCK_BYTES = 133
@@ -23,7 +27,6 @@ async def taking(far: MemoryLink, answers: bytes, blocks: int) -> None:
     """Agree, ask for the image, take the first block so many times, and say these words."""
     await far.receive()
     await far.send(nmea.encode("PQFN", "OK", "TAKE"))
-    await anyio.sleep(0.05)
     await far.send(b"C")
     came = b""
     while len(came) < blocks * BLOCK_BYTES:
@@ -51,7 +54,7 @@ async def test_no(answers: bytes, blocks: int, error: type[DeviceError]) -> None
 
     async with anyio.create_task_group() as peer:
         peer.start_soon(taking, far, answers, blocks)
-        driver = ConsoleDriver(link, reopen, limits=LIMITS)
+        driver = ConsoleDriver(link, reopen, limits=REPEATS if blocks > 1 else PATIENT)
         with pytest.raises(error) as told:
             async for _ in driver.write(write_act("7", IMAGE), IMAGE):
                 pass

@@ -6,7 +6,6 @@ import hashlib
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import aclosing, suppress
 from dataclasses import replace
-from functools import partial
 
 import anyio
 
@@ -146,14 +145,13 @@ class ConsoleDriver:
         return send_image(self._line, image, self._limits, self._clock)
 
     async def restart(self, act: SpentAct) -> None:
-        until_us = self._clock() + round(self._limits.restart_s * 1e6)
         await LineRestart(
             serial=restart_covered(act).unit,
-            until_us=until_us,
+            within_s=self._limits.restart_s,
             clock=self._clock,
             poll_s=self._limits.poll_s,
             tell=self._tell_restart,
-            wait=partial(self._wait_for_hello, until_us),
+            wait=self._wait_for_hello,
             reach=self._reach_again,
         ).run()
 

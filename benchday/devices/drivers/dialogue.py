@@ -150,14 +150,13 @@ class DialogueDriver:
 
     async def _restart(self, act: SpentAct) -> None:
         asked = _declared(self._dialogue.restart)
-        until_us = self._clock() + round(float(asked.seconds) * 1e6)
         await LineRestart(
             serial=restart_covered(act).unit,
-            until_us=until_us,
+            within_s=float(asked.seconds),
             clock=self._clock,
             poll_s=self._limits.poll_s,
             tell=partial(self._tell_restart, asked),
-            wait=partial(self._wait_for_it, asked, until_us),
+            wait=partial(self._wait_for_it, asked),
             reach=self._reach_again,
         ).run()
 
