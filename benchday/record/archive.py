@@ -11,6 +11,7 @@ import hashlib
 import os
 import secrets
 import shutil
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -34,6 +35,7 @@ class FileArchive:
 
     def __init__(self, root: Path) -> None:
         self._root = root
+        self._placing = threading.Lock()
 
     async def begin(self) -> FileIncoming:
         """Begin to take one file.
@@ -41,7 +43,7 @@ class FileArchive:
         Raises:
             RecordError: the archive cannot be written.
         """
-        return await run_sync(FileIncoming, self._root)
+        return await run_sync(FileIncoming, self._root, self._placing)
 
     async def holds(self, sha256: str) -> bool:
         """Re-read the kept file and tell whether it is whole."""
@@ -74,8 +76,8 @@ def open_archive(folder: Path) -> FileArchive:
 class FileIncoming:
     """A recording on its way into the archive."""
 
-    def __init__(self, root: Path) -> None:
-        self._root = root
+    def __init__(self, root: Path, placing: threading.Lock) -> None:
+        self._root, self._placing = root, placing
         self._path = root / "incoming" / secrets.token_hex(16)
         self._hash = hashlib.sha256()
         self._gathered = bytearray()
@@ -147,7 +149,9 @@ class FileIncoming:
 
         kept = place_of(self._root, sha256)
         make_folder(kept.parent)
-        self._take_place(kept, sha256)
+        # Equal recordings may come in at once: the copy of one is not to be taken for one that has gone bad.
+        with self._placing:
+            self._take_place(kept, sha256)
         for folder in (kept.parent, self._root):
             sync_folder(folder)
         if not is_whole(kept, sha256):

@@ -4,13 +4,16 @@ import hashlib
 import os
 import shutil
 import stat
+import threading
 from pathlib import Path
 
+import anyio
 import pytest
 
 from benchday.domain.errors import RecordDamaged
-from benchday.record.archive import FileArchive, open_archive
+from benchday.record.archive import FileArchive, is_whole, open_archive
 from benchday.testing.archives import keep
+from tests.simulators.stranger import until
 
 pytestmark = pytest.mark.asyncio
 
@@ -51,6 +54,32 @@ async def test_a_copy_gone_bad_is_set_aside(folder: Path) -> None:
     (aside,) = (folder / "archive" / "damaged").iterdir()
     assert aside.name.startswith(sha256)
     assert aside.read_bytes() == b"recorXing"
+
+
+async def test_equal_recordings_at_once_set_no_good_copy_aside(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Who has found nothing kept must not take what another one kept meanwhile for a copy gone bad."""
+    sha256 = hashlib.sha256(b"recording").hexdigest()
+    kept = folder / "archive" / sha256[:2] / sha256
+    real, found_nothing, both = is_whole, list[bool](), threading.Event()
+
+    def looks(path: Path, digest: str) -> bool:
+        whole = real(path, digest)
+        if path == kept and not whole:
+            found_nothing.append(True)
+            if len(found_nothing) > 1:
+                both.set()
+                until(kept.exists, "the other one to be kept")
+            else:
+                # Long enough for the other one to look as well, if it may.
+                both.wait(0.5)
+        return whole
+
+    monkeypatch.setattr("benchday.record.archive.is_whole", looks)
+    archive = open_archive(folder)
+    async with anyio.create_task_group() as tasks:
+        for _ in range(2):
+            tasks.start_soon(keep, archive, b"recording")
+    assert [p for p in (folder / "archive").rglob("*") if p.is_file()] == [kept]
 
 
 async def test_a_disk_that_gives_back_something_else_is_told(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
